@@ -1,0 +1,1 @@
+"""The command ``qualify``: everything that is not a test run."""

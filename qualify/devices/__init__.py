@@ -1,0 +1,1 @@
+"""Drivers: from a device under test to facts, tables and an upgrade."""

@@ -1,0 +1,1 @@
+"""From a virtual testbed to namespaces and cables on this machine, and nothing left afterwards."""

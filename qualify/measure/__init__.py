@@ -1,0 +1,1 @@
+"""From an observation to figures: loss, order, outage with bounds. Pure functions only."""

@@ -1,0 +1,59 @@
+"""The figures of one stream: loss, order and outage, with bounds."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class LossPeriod:
+    """A run of consecutive sequence numbers that never arrived (RFC 3357).
+
+    ``low_ns`` and ``high_ns`` bound the outage that caused it, from the real transmit times of
+    the frames inside and around it; ``started_ns`` is when the first lost frame left.
+    """
+
+    first_lost: int
+    lost_frames: int
+    started_ns: int
+    low_ns: int
+    high_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class DestinationLoss:
+    """Loss of one destination (RFC 6412 route-specific method); the bounds are exclusive."""
+
+    destination: int
+    sent: int
+    lost: int
+    outage_low_ns: int
+    outage_high_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class StreamFigures:
+    """What one stream says about the device.
+
+    ``outage_ns`` is lost ÷ rate, rounded up; the true outage lies between ``outage_low_ns`` and
+    ``outage_high_ns`` (both exclusive; with zero loss: below ``outage_high_ns``). ``longest_ns``
+    is the longest loss period ÷ rate, ``receive_gap_ns`` the longest time between two arrivals
+    that has a loss period inside (``None``: no loss). ``destinations`` lists those with loss,
+    worst first.
+    """
+
+    stream: int
+    offered_pps: float | None
+    sent: int
+    received: int
+    lost: int
+    duplicate: int
+    reordered: int
+    loss_periods: tuple[LossPeriod, ...]
+    outage_ns: int
+    outage_low_ns: int
+    outage_high_ns: int
+    longest_ns: int
+    receive_gap_ns: int | None
+    max_delay_ns: int | None
+    tester_dropped: int | None
+    longest_stall_ns: int | None
+    destinations: tuple[DestinationLoss, ...]

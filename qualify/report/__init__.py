@@ -1,0 +1,1 @@
+"""From records to the qualification report of a train."""

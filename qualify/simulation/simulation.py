@@ -1,0 +1,5 @@
+"""The simulated world."""
+
+
+class Simulation:
+    """Placeholder until the room is furnished."""

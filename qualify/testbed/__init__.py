@@ -1,0 +1,1 @@
+"""From files that people write to values: testbeds, cases and software images."""

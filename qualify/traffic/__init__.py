@@ -1,0 +1,1 @@
+"""Traffic backends: from streams and ports to what was sent and what arrived."""

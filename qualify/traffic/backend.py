@@ -1,0 +1,90 @@
+"""What every traffic backend can do, and what it is given."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from qualify.measure.capture import Capture
+from qualify.plan.stream import Stream
+
+
+@dataclass(frozen=True, slots=True)
+class PortAccess:
+    """How to reach a tester port on this machine.
+
+    Attributes:
+        interface: name of the network interface.
+        mac: its MAC address.
+        gateway_mac: MAC address of the device port at the other end of the cable.
+        namespace: file of the network namespace that holds the interface; ``None`` for the
+            machine's own.
+    """
+
+    interface: str
+    mac: str
+    gateway_mac: str
+    namespace: Path | None
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What a backend can do on this machine, over all streams; ``None``: no limit of its own."""
+
+    sent_pps: int | None
+    received_pps: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class StreamCount:
+    """A running count of one stream, good enough to steer by and never a figure.
+
+    ``impaired_ns`` is when the receiver last saw a number missing, repeated or out of order;
+    ``last_received_ns`` when anything arrived at all.
+    """
+
+    stream: int
+    sent: int
+    received: int
+    impaired_ns: int | None
+    last_received_ns: int | None
+
+
+class TrafficBackend(Protocol):
+    """Sends numbered frames on tester ports and says which of them arrived.
+
+    Found by the entry point group ``qualify.traffic``: a callable that takes the Site.
+    Calls come in this order: open, start, counts (any number of times), stop, collect, close.
+    ``close`` is safe at any time and more than once.
+    """
+
+    @property
+    def limit(self) -> Limit:
+        """What this backend can do here; the plan is refused beyond it."""
+        ...
+
+    def open(
+        self, streams: Sequence[Stream], ports: Mapping[str, PortAccess], *, run_id: int
+    ) -> None:
+        """Get ready to send and receive; nothing leaves yet. ``run_id`` goes into every frame."""
+        ...
+
+    def start(self) -> None:
+        """Start all streams, each at its rate."""
+        ...
+
+    def counts(self) -> tuple[StreamCount, ...]:
+        """Return the running counts, one for each stream."""
+        ...
+
+    def stop(self) -> None:
+        """Stop sending, within 100 ms; receivers go on."""
+        ...
+
+    def collect(self) -> tuple[Capture, ...]:
+        """Stop receiving and return everything, one Capture for each stream."""
+        ...
+
+    def close(self) -> None:
+        """Stop everything and give back sockets and workers."""
+        ...

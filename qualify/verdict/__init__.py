@@ -1,0 +1,1 @@
+"""From figures and budgets to verdicts, each with its reason."""
