@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Protocol
 
 from qualify.measure.capture import Capture
+from qualify.plan.limit import Limit
 from qualify.plan.stream import Stream
 
 
@@ -25,14 +26,6 @@ class PortAccess:
     mac: str
     gateway_mac: str
     namespace: Path | None
-
-
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """What a backend can do on this machine, over all streams; ``None``: no limit of its own."""
-
-    sent_pps: int | None
-    received_pps: int | None
 
 
 @dataclass(frozen=True, slots=True)
