@@ -38,7 +38,7 @@ class PlanRefusedError(PlanError):
         return "\n".join(map(str, self.reasons))
 
 
-def plan_run(  # noqa: PLR0913 (a run has that many inputs, each of its own kind)
+def plan_run(
     testbed: Testbed,
     cases: Iterable[Case],
     *,
@@ -144,7 +144,7 @@ def _unprovable(case: Case) -> list[PlanError]:
             f"an outage budget of {format_ms(budget.outage_ns)} cannot be proven at "
             f"{format_count(rate_pps)} frames/s, where one frame stands for "
             f"{format_ms(interval_ns)}",
-            fix=f"offer at least {-(-NS_PER_S // budget.outage_ns)} frames/s, better ten times that",
+            fix=f"offer at least {-(-NS_PER_S // budget.outage_ns)} frames/s, or ten times that",
             where=f"{case.file} budgets.{path}.outage_ms",
         )
         for path, budget in case.budgets.items()
