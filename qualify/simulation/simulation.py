@@ -111,9 +111,9 @@ class Simulation:
     def absences(self, path: Path, dut: str) -> tuple[Absence, ...]:
         """Return the absences of a path's session with one device, in order of time."""
         upgrade = self._upgrades.get(dut)
-        truth = upgrade and upgrade.behaviour.neighbors.get(path.kind)
-        if upgrade is None or truth is None:
+        if upgrade is None or path.kind not in upgrade.behaviour.neighbors:
             return ()
+        truth = upgrade.behaviour.neighbors[path.kind]
         return _absences(truth, first_ns=upgrade.activated_ns + SESSION_LOSS_DELAY_NS)
 
     def routes_lost(self, path: Path) -> int:

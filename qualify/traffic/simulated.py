@@ -60,13 +60,18 @@ class SimulatedTraffic:
         """Nothing was opened."""
         self._streams = ()
 
-    def _sent_ns(self, stream: Stream) -> NDArray[np.int64]:
+    def _start_ns(self) -> int:
         if self._started_ns is None:
             raise TrafficError("the streams were not started", fix="call start() before this")
+        return self._started_ns
+
+    def _frames(self, stream: Stream) -> int:
         until_ns = self._stopped_ns or self._site.clock.now_ns()
-        frames = (until_ns - self._started_ns) * stream.rate_pps // NS_PER_S
-        numbers = np.arange(frames, dtype=np.int64)
-        return self._started_ns + numbers * NS_PER_S // stream.rate_pps
+        return (until_ns - self._start_ns()) * stream.rate_pps // NS_PER_S
+
+    def _sent_ns(self, stream: Stream) -> NDArray[np.int64]:
+        numbers = np.arange(self._frames(stream), dtype=np.int64)
+        return self._start_ns() + numbers * NS_PER_S // stream.rate_pps
 
     def _delivered(self, stream: Stream, sent_ns: NDArray[np.int64]) -> NDArray[np.bool_]:
         delivered = np.ones(sent_ns.shape, dtype=np.bool_)
@@ -81,16 +86,30 @@ class SimulatedTraffic:
         return simulation.blackouts(path, towards=path.ports.index(stream.receiver))
 
     def _count(self, stream: Stream) -> StreamCount:
-        sent_ns = self._sent_ns(stream)
-        delivered = self._delivered(stream, sent_ns)
-        lost, arrived = sent_ns[~delivered], sent_ns[delivered]
+        frames = self._frames(stream)
+        losses = [
+            range(first, min(end, frames), blackout.every)
+            for blackout in self._blackouts(stream)
+            for first, end in [
+                (self._first(stream, blackout.start_ns), self._first(stream, blackout.end_ns))
+            ]
+        ]
+        lost = {number for numbers in losses for number in numbers}
+        last = next((n for n in range(frames - 1, -1, -1) if n not in lost), None)
         return StreamCount(
             stream=stream.number,
-            sent=len(sent_ns),
-            received=len(arrived),
-            impaired_ns=int(lost[-1]) + DELAY_NS if len(lost) else None,
-            last_received_ns=int(arrived[-1]) + DELAY_NS if len(arrived) else None,
+            sent=frames,
+            received=frames - len(lost),
+            impaired_ns=self._arrival_ns(stream, max(lost)) if lost else None,
+            last_received_ns=None if last is None else self._arrival_ns(stream, last),
         )
+
+    def _arrival_ns(self, stream: Stream, number: int) -> int:
+        return self._start_ns() + number * NS_PER_S // stream.rate_pps + DELAY_NS
+
+    def _first(self, stream: Stream, at_ns: int) -> int:
+        """Number of the first frame that leaves at that time or later."""
+        return max(0, -(-(at_ns - self._start_ns()) * stream.rate_pps // NS_PER_S))
 
     def _capture(self, stream: Stream) -> Capture:
         sent_ns = self._sent_ns(stream)
