@@ -87,22 +87,28 @@ class SimulatedTraffic:
 
     def _count(self, stream: Stream) -> StreamCount:
         frames = self._frames(stream)
-        losses = [
-            range(first, min(end, frames), blackout.every)
-            for blackout in self._blackouts(stream)
-            for first, end in [
-                (self._first(stream, blackout.start_ns), self._first(stream, blackout.end_ns))
-            ]
-        ]
-        lost = {number for numbers in losses for number in numbers}
-        last = next((n for n in range(frames - 1, -1, -1) if n not in lost), None)
+        losses = self._losses(stream, frames)
+        lost = sum(map(len, losses))
+        last = _last_outside(losses, frames - 1)
         return StreamCount(
             stream=stream.number,
             sent=frames,
-            received=frames - len(lost),
-            impaired_ns=self._arrival_ns(stream, max(lost)) if lost else None,
-            last_received_ns=None if last is None else self._arrival_ns(stream, last),
+            received=frames - lost,
+            impaired_ns=self._arrival_ns(stream, losses[-1][-1]) if lost else None,
+            last_received_ns=None if last < 0 else self._arrival_ns(stream, last),
         )
+
+    def _losses(self, stream: Stream, frames: int) -> list[range]:
+        """The numbers lost so far, as ranges in ascending order that do not overlap."""
+        losses: list[range] = []
+        for blackout in self._blackouts(stream):
+            first = self._first(stream, blackout.start_ns)
+            end = min(frames, self._first(stream, blackout.end_ns))
+            if losses:
+                first = max(first, losses[-1].stop)
+            if first < end:
+                losses.append(range(first, end, blackout.every))
+        return losses
 
     def _arrival_ns(self, stream: Stream, number: int) -> int:
         return self._start_ns() + number * NS_PER_S // stream.rate_pps + DELAY_NS
@@ -124,3 +130,11 @@ class SimulatedTraffic:
             tester_dropped=0,
             longest_stall_ns=0,
         )
+
+
+def _last_outside(losses: list[range], number: int) -> int:
+    """The highest number up to this one that was not lost; below zero when there is none."""
+    for numbers in reversed(losses):
+        if number in numbers:
+            number = numbers.start - 1 if numbers.step == 1 else number - 1
+    return number
