@@ -84,6 +84,7 @@ class PortCount:
 class DutObservation:
     """One device under test before and after.
 
+    ``activated_ns`` is when the activate command was given, ``None`` when it never was.
     ``upgrade_ns`` runs from the activate command to the moment the device says that it is done;
     ``None`` when it never did. ``problem`` is the device's own explanation, empty when none.
     ``ports`` is evidence for checking the instrument, never an input to a figure; empty when the
@@ -97,6 +98,7 @@ class DutObservation:
     upgrade_ns: int | None
     problem: str
     ports: tuple[PortCount, ...]
+    activated_ns: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
