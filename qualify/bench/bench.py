@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from qualify.bench.plugs import open_device, open_peer, open_traffic
 from qualify.bench.telling import Event, Tell
-from qualify.clock import RealClock, VirtualClock
+from qualify.clock import Clock, RealClock, VirtualClock
 from qualify.devices.device import Device
 from qualify.lab.lab import Lab
 from qualify.measure.observation import PortCount
@@ -44,20 +44,26 @@ class Bench:
         lab = self.site.lab
         if lab is None:
             return {}
-        cables = {port.name: lab.cable(port.name) for port in self.plan.testbed.tester.ports}
+        cables = {port.name: lab.port_access(port.name) for port in self.plan.testbed.tester.ports}
         return {
             name: PortAccess(
                 interface=cable.interface,
                 mac=cable.mac,
                 gateway_mac=cable.gateway_mac,
-                namespace=lab.namespace(name).file,
+                namespace=cable.namespace,
             )
             for name, cable in cables.items()
         }
 
     def port_counts(self, dut: str) -> tuple[PortCount, ...]:
         """Return the device's own counts of test frames; empty where nothing can count them."""
-        return self.site.lab.port_counts(dut) if self.site.lab else ()
+        return self.site.lab.frame_counts(dut) if self.site.lab else ()
+
+
+def clock_for(testbed: Testbed) -> Clock:
+    """Return a clock for a run: virtual time where everything is simulated, else real time."""
+    real = RealClock()
+    return VirtualClock(real.now_ns()) if testbed.kind is BenchKind.SIMULATED else real
 
 
 def backend_limit(testbed: Testbed) -> Limit:
@@ -66,11 +72,11 @@ def backend_limit(testbed: Testbed) -> Limit:
     Raises:
         BenchError: no backend of that name is installed.
     """
-    return open_traffic(_site(testbed, lab=None)).limit
+    return open_traffic(_site(testbed, RealClock(), lab=None)).limit
 
 
 @contextmanager
-def open_bench(plan: Plan, tell: Tell) -> Iterator[Bench]:
+def open_bench(plan: Plan, *, clock: Clock, tell: Tell) -> Iterator[Bench]:
     """Open the bench of a plan: lab or simulation, devices on the source release, peers, backend.
 
     Everything is given back in reverse order, also when a part of it fails.
@@ -79,10 +85,11 @@ def open_bench(plan: Plan, tell: Tell) -> Iterator[Bench]:
         QualifyError: a part of the bench cannot be opened; nothing of it is left.
     """
     with ExitStack() as stack:
+        tell(Event(clock.now_ns(), "bench", "", f"open {plan.testbed.name} ({plan.testbed.kind})"))
         lab = None
         if plan.testbed.kind is BenchKind.VIRTUAL:
             lab = stack.enter_context(Lab(plan.testbed))
-        site = _site(plan.testbed, lab=lab)
+        site = _site(plan.testbed, clock, lab=lab)
         devices = {dut.name: open_device(dut, site) for dut in plan.testbed.duts}
         for device in devices.values():
             stack.callback(device.close)
@@ -94,10 +101,9 @@ def open_bench(plan: Plan, tell: Tell) -> Iterator[Bench]:
         traffic = open_traffic(site)
         stack.callback(traffic.close)
         yield Bench(plan, site, devices, peers, traffic, secrets.randbits(32), tell)
+        tell(Event(clock.now_ns(), "bench", "", "close"))
 
 
-def _site(testbed: Testbed, *, lab: Lab | None) -> Site:
-    if testbed.kind is BenchKind.SIMULATED:
-        clock = VirtualClock(RealClock().now_ns())
-        return Site(testbed, clock, lab=None, simulation=Simulation(testbed, clock))
-    return Site(testbed, RealClock(), lab=lab, simulation=None)
+def _site(testbed: Testbed, clock: Clock, *, lab: Lab | None) -> Site:
+    simulated = testbed.kind is BenchKind.SIMULATED
+    return Site(testbed, clock, lab, Simulation(testbed, clock) if simulated else None)
