@@ -67,7 +67,10 @@ class SimulatedNeighbors:
 
 @dataclass(frozen=True, slots=True)
 class SimulatedBehaviour:
-    """The truth about a simulated upgrade, by kind of path; absent kinds are left untouched."""
+    """The truth about a simulated upgrade, by kind of path; absent kinds are left untouched.
+
+    ``routes_lost`` counts the routes of a path in both directions together.
+    """
 
     outcome: SimulatedOutcome
     upgrade_ns: int

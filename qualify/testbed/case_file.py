@@ -1,0 +1,98 @@
+"""From a case file and a testbed to a Case, or to everything that is wrong with the file."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path as FilePath
+from typing import Any
+
+from qualify.testbed.case import (
+    Case,
+    NeighborBudget,
+    Order,
+    PathBudget,
+    RouteBudget,
+    StreamSpec,
+)
+from qualify.testbed.complaint import Complaint, ComplaintsError, nearest
+from qualify.testbed.node import Node
+from qualify.testbed.shape import find_misshapen
+from qualify.testbed.testbed import Testbed
+from qualify.testbed.text_file import read_text_file
+from qualify.testbed.yaml_tree import read_tree
+from qualify.units import NS_PER_MS
+
+
+def read_case(file: FilePath, testbed: Testbed) -> Case:
+    """Read a case file and compare it with the testbed on which it is to run.
+
+    A case for another number of tiers than the testbed has is no mistake: the plan leaves it out.
+
+    Raises:
+        ComplaintsError: everything that is wrong with it, in line order.
+    """
+    source = read_text_file(file)
+    root, repeated = read_tree(source.text, file=file)
+    complaints = [
+        *repeated,
+        *find_misshapen(root, schema="case"),
+        *_paths(root, testbed),
+        *_budgets(root, testbed),
+    ]
+    if complaints:
+        raise ComplaintsError(complaints)
+    data = root.plain()
+    return _case(data, file=file, sha256=source.sha256)  # type: ignore[arg-type]
+
+
+def _paths(root: Node, testbed: Testbed) -> Iterator[Complaint]:
+    known = [path.name for path in testbed.paths]
+    budgets = root.entries("budgets")
+    for path in root.elements("paths"):
+        name = path.text()
+        if name is not None and name not in known:
+            yield path.complain(
+                f"the testbed {testbed.name} has no path '{name}'", fix=nearest(name, known)
+            )
+        elif name is not None and root.at("budgets") and name not in budgets:
+            yield path.complain(
+                f"path {name} has no budget", fix=f"add {name}: {{outage_ms: 50}} under budgets"
+            )
+
+
+def _budgets(root: Node, testbed: Testbed) -> Iterator[Complaint]:
+    known = [path.name for path in testbed.paths]
+    wanted = [path.text() for path in root.elements("paths")]
+    for name, budget in root.entries("budgets").items():
+        if name not in known:
+            yield budget.complain_of_key(
+                f"a budget on a path the testbed {testbed.name} lacks: '{name}'",
+                fix=nearest(name, known),
+            )
+        elif wanted and name not in wanted:
+            yield budget.complain_of_key(
+                f"a budget on a path that this case does not use: '{name}'",
+                fix=f"delete the budget, or add {name} to paths",
+            )
+
+
+def _case(data: Mapping[str, Any], *, file: FilePath, sha256: str) -> Case:
+    neighbors = data.get("neighbors", {})
+    return Case(
+        name=data["case"],
+        paths=tuple(data["paths"]),
+        tiers=data["tiers"],
+        order=Order(data.get("order", Order.SIMULTANEOUS)),
+        trials=data["trials"],
+        stream=StreamSpec(**data["stream"]),
+        # The schema allows six decimals of a millisecond, so this is a whole number.
+        budgets={
+            name: PathBudget(outage_ns=int(budget["outage_ms"] * NS_PER_MS))
+            for name, budget in data["budgets"].items()
+        },
+        neighbors=NeighborBudget(
+            flaps=neighbors.get("flaps", 0),
+            graceful_restarts_allowed=neighbors.get("graceful_restarts", "allowed") == "allowed",
+        ),
+        routes=RouteBudget(lost=data.get("routes", {}).get("lost", 0)),
+        file=file,
+        sha256=sha256,
+    )
