@@ -8,7 +8,9 @@ class LossPeriod:
     """A run of consecutive sequence numbers that never arrived (RFC 3357).
 
     ``low_ns`` and ``high_ns`` bound the outage that caused it, from the real transmit times of
-    the frames inside and around it; ``started_ns`` is when the first lost frame left.
+    the frames inside and around it; ``started_ns`` is when the first lost frame left. A period that
+    holds the first or the last frame of the stream is open: its upper bound ends one interval
+    outside of the trial, and nobody can vouch for more.
     """
 
     first_lost: int
@@ -33,11 +35,14 @@ class DestinationLoss:
 class StreamFigures:
     """What one stream says about the device.
 
+    ``received`` counts different frames, so that sent = received + lost; ``duplicate`` counts the
+    further copies, ``reordered`` the first copies that came after a higher number (RFC 4737).
     ``outage_ns`` is lost ÷ rate, rounded up; the true outage lies between ``outage_low_ns`` and
     ``outage_high_ns`` (both exclusive; with zero loss: below ``outage_high_ns``). ``longest_ns``
     is the longest loss period ÷ rate, ``receive_gap_ns`` the longest time between two arrivals
-    that has a loss period inside (``None``: no loss). ``destinations`` lists those with loss,
-    worst first.
+    that has a loss period inside (``None``: no loss, or no arrival on one side of it).
+    ``longest_stall_ns`` is the longest time by which a frame left late. ``destinations`` lists
+    those with loss, worst first.
     """
 
     stream: int
