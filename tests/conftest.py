@@ -1,0 +1,19 @@
+"""What all tests share: live tests name what the machine lacks, and CI skips nothing."""
+
+import os
+
+import pytest
+
+from qualify.lab.machine import missing_for_lab
+
+pytest_plugins = ["pytester"]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skip live tests where the machine lacks something, with its name; never in CI."""
+    live = [item for item in items if item.get_closest_marker("live")]
+    missing = missing_for_lab() if live else ()
+    if not missing or os.environ.get("CI"):
+        return
+    for item in live:
+        item.add_marker(pytest.mark.skip(reason=f"the machine lacks: {'; '.join(missing)}"))
