@@ -2,7 +2,7 @@
 
 import os
 import platform
-from importlib.metadata import PackageNotFoundError, version
+from importlib.metadata import version
 
 from qualify.record.model import MachineRecord
 
@@ -16,15 +16,5 @@ def describe_machine() -> MachineRecord:
         architecture=platform.machine(),
         cpus=os.cpu_count(),
         python=platform.python_version(),
-        packages=_versions(),
+        packages={package: version(package) for package in _PACKAGES},
     )
-
-
-def _versions() -> dict[str, str]:
-    found: dict[str, str] = {}
-    for package in _PACKAGES:
-        try:
-            found[package] = version(package)
-        except PackageNotFoundError:
-            continue
-    return found

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from itertools import count
 from pathlib import Path
 
 from qualify.errors import RecordError
@@ -76,14 +75,15 @@ def create_run(reports: Path, *, train: str, started_ns: int) -> RunFolder:
     runs.mkdir(parents=True, exist_ok=True)
     started = datetime.fromtimestamp(started_ns // NS_PER_S, tz=UTC)
     name = started.strftime("%Y%m%dT%H%M%SZ")
-    for number in count(1):
+    number = 1
+    while True:
         folder = runs / (name if number == 1 else f"{name}-{number}")
         try:
             folder.mkdir()
         except FileExistsError:
-            continue
-        return RunFolder(folder)
-    raise AssertionError("count() does not end")
+            number += 1
+        else:
+            return RunFolder(folder)
 
 
 def write_record(record: Record, folder: RunFolder) -> None:

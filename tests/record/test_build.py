@@ -33,15 +33,8 @@ from qualify.testbed.case import (
     StreamSpec,
 )
 from qualify.testbed.image import Image, SimulatedBehaviour, SimulatedOutcome
-from qualify.testbed.testbed import (
-    Attachment,
-    BenchKind,
-    Dut,
-    Path,
-    PathKind,
-    Port,
-    Testbed,
-)
+from qualify.testbed.testbed import Attachment, BenchKind, Dut, Path, PathKind, Port, Testbed
+from qualify.testbed.testbed import Tester as TrafficTester  # else pytest takes it for a test
 from qualify.verdict.assessment import (
     Decision,
     DutAssessment,

@@ -42,7 +42,10 @@ def test_every_duration_comes_back(duration_ns: int) -> None:
     assert S.read(S.write(duration_ns), PLACE) == duration_ns
 
 
-@pytest.mark.parametrize(("text", "duration_ns"), [("48.30", 48_300_000), ("5E+1", 50_000_000)])
+@pytest.mark.parametrize(
+    ("text", "duration_ns"),
+    [("48.30", 48_300_000), ("48.3000000", 48_300_000), ("5E+1", 50_000_000)],
+)
 def test_other_ways_to_write_the_same_number_are_read(text: str, duration_ns: int) -> None:
     assert MS.read(Decimal(text), PLACE) == duration_ns
 
