@@ -33,10 +33,9 @@ mkdir -p /run/netns /run/lab
 { grep -v '^frr' /etc/group; echo 'frr:x:0:'; echo 'frrvty:x:0:'; } > /run/lab/group
 mount --bind /run/lab/passwd /etc/passwd
 mount --bind /run/lab/group /etc/group
-# Children that lose their parent are inherited here; ignoring their end lets none linger.
-trap '' CHLD
 echo ready
-exec cat > /dev/null
+# Processes that lose their parent are inherited here; ignoring their end lets none linger.
+exec env --ignore-signal=CHLD cat > /dev/null
 """
 
 
