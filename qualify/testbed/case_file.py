@@ -1,6 +1,6 @@
 """From a case file and a testbed to a Case, or to everything that is wrong with the file."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -29,48 +29,60 @@ def read_case(file: FilePath, testbed: Testbed) -> Case:
     Raises:
         ComplaintsError: everything that is wrong with it, in line order.
     """
+    root, sha256 = _read(file, known_paths=[path.name for path in testbed.paths])
+    return _case(root.plain_mapping(), file=file, sha256=sha256)
+
+
+def check_case(file: FilePath) -> None:
+    """Complain about everything in a case file that is wrong on any testbed.
+
+    For the time when the testbed itself cannot be read.
+
+    Raises:
+        ComplaintsError: everything that is wrong with it, in line order.
+    """
+    _read(file, known_paths=None)
+
+
+def _read(file: FilePath, *, known_paths: Sequence[str] | None) -> tuple[Node, str]:
     source = read_text_file(file)
     root, repeated = read_tree(source.text, file=file)
     complaints = [
         *repeated,
         *find_misshapen(root, schema="case"),
-        *_paths(root, testbed),
-        *_budgets(root, testbed),
+        *_paths(root, known_paths),
+        *_budgets(root, known_paths),
     ]
     if complaints:
         raise ComplaintsError(complaints)
-    data = root.plain()
-    return _case(data, file=file, sha256=source.sha256)  # type: ignore[arg-type]
+    return root, source.sha256
 
 
-def _paths(root: Node, testbed: Testbed) -> Iterator[Complaint]:
-    known = [path.name for path in testbed.paths]
-    budgets = root.entries("budgets")
+def _paths(root: Node, known: Sequence[str] | None) -> Iterator[Complaint]:
+    budgets = root.at("budgets")
     for path in root.elements("paths"):
         name = path.text()
-        if name is not None and name not in known:
-            yield path.complain(
-                f"the testbed {testbed.name} has no path '{name}'", fix=nearest(name, known)
-            )
-        elif name is not None and root.at("budgets") and name not in budgets:
+        if name is None:
+            continue
+        if known is not None and name not in known:
+            yield path.complain(f"the testbed has no path '{name}'", fix=nearest(name, known))
+        elif budgets and name not in budgets.entries():
             yield path.complain(
                 f"path {name} has no budget", fix=f"add {name}: {{outage_ms: 50}} under budgets"
             )
 
 
-def _budgets(root: Node, testbed: Testbed) -> Iterator[Complaint]:
-    known = [path.name for path in testbed.paths]
-    wanted = [path.text() for path in root.elements("paths")]
+def _budgets(root: Node, known: Sequence[str] | None) -> Iterator[Complaint]:
+    used = [path.text() for path in root.elements("paths")]
     for name, budget in root.entries("budgets").items():
-        if name not in known:
+        if known is not None and name not in known:
             yield budget.complain_of_key(
-                f"a budget on a path the testbed {testbed.name} lacks: '{name}'",
-                fix=nearest(name, known),
+                f"a budget on a path that the testbed lacks: '{name}'", fix=nearest(name, known)
             )
-        elif wanted and name not in wanted:
+        elif used and name not in used:
             yield budget.complain_of_key(
                 f"a budget on a path that this case does not use: '{name}'",
-                fix=f"delete the budget, or add {name} to paths",
+                fix=f"delete it, or add {name} to the paths of the case",
             )
 
 

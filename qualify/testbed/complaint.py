@@ -7,6 +7,8 @@ from pathlib import Path
 
 from qualify.errors import FileError
 
+MOST_CHOICES = 20
+
 
 @dataclass(frozen=True, slots=True)
 class Complaint:
@@ -59,7 +61,10 @@ def nearest(word: str, choices: Sequence[str]) -> str:
     close = get_close_matches(word, choices, n=1)
     if close:
         return f"did you mean {close[0]}?"
-    return f"choose one of {', '.join(choices)}"
+    if len(choices) == 1:
+        return f"only {choices[0]} is known here"
+    more = "" if len(choices) <= MOST_CHOICES else " and others"
+    return f"choose one of {', '.join(choices[:MOST_CHOICES])}{more}"
 
 
 def _in_line_order(complaints: Sequence[Complaint]) -> tuple[Complaint, ...]:

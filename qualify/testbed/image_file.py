@@ -48,7 +48,7 @@ def read_images(folder: FilePath) -> tuple[Image, ...]:
     complaints.extend(_releases_used_twice(roots))
     if complaints:
         raise ComplaintsError(complaints)
-    return tuple(_image(root.plain(), file=root.file) for root in roots)  # type: ignore[arg-type]
+    return tuple(_image(root.plain_mapping(), file=root.file) for root in roots)
 
 
 def find_image(testbed: Testbed, *, release: str, images: Sequence[Image]) -> Image:

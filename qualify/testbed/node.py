@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 from qualify.testbed.complaint import Complaint
 
@@ -46,7 +47,7 @@ class Node:
     """
 
     file: Path
-    value: "Mapping[str, Node] | tuple[Node, ...] | Unquoted | Scalar"
+    value: "Value"
     written: str
     key_path: KeyPath
     place: Place
@@ -90,6 +91,10 @@ class Node:
             return [node.plain() for node in self.value]
         return self.value
 
+    def plain_mapping(self) -> Mapping[str, Any]:
+        """Return a mapping whose shape the schema has approved, without places."""
+        return {key: node.plain() for key, node in self.entries().items()}
+
     def complain(self, problem: str, *, fix: str) -> Complaint:
         """Make a complaint about the value."""
         return _complaint(self.file, self.place, self.key_path, problem, fix)
@@ -97,6 +102,9 @@ class Node:
     def complain_of_key(self, problem: str, *, fix: str) -> Complaint:
         """Make a complaint about the key before the value."""
         return _complaint(self.file, self.key_place, self.key_path, problem, fix)
+
+
+Value = Mapping[str, Node] | tuple[Node, ...] | Unquoted | Scalar
 
 
 def write_key_path(keys: Iterable[str | int]) -> str:

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from jsonschema import Draft202012Validator
 
@@ -39,7 +40,7 @@ def load_validator(name: str) -> Draft202012Validator:
     return Draft202012Validator(_without_references(schema, definitions))
 
 
-def _without_references(schema: object, definitions: Mapping[str, object]) -> object:
+def _without_references(schema: Any, definitions: Mapping[str, Any]) -> Any:  # noqa: ANN401 (JSON)
     """Put every definition where it is referred to, so that each error knows its whole schema."""
     if isinstance(schema, list):
         return [_without_references(part, definitions) for part in schema]

@@ -13,13 +13,13 @@ from jsonschema import ValidationError
 from qualify.testbed.complaint import Complaint, nearest
 from qualify.testbed.node import Node, Unquoted
 from qualify.testbed.schema_file import load_validator
+from qualify.testbed.yaml_scalar import read_plain
 
 # Of several complaints about one value only the first in this order is made.
 _OF_A_VALUE = (
     "not", "type", "enum", "const", "pattern", "minLength", "maxLength", "minItems", "maxItems",
     "minProperties", "minimum", "exclusiveMinimum", "maximum", "multipleOf",
 )  # fmt: skip
-_SHAPES = {"object": "a mapping", "array": "a list"}
 
 
 def find_misshapen(root: Node, *, schema: str) -> list[Complaint]:
@@ -73,7 +73,7 @@ def _not(node: Node, error: ValidationError) -> Iterator[Complaint]:
 
 
 def _enum(node: Node, error: ValidationError) -> Iterator[Complaint]:
-    choices = [str(choice) for choice in error.validator_value]
+    choices = [str(choice) for choice in _schema(error)["enum"]]
     yield node.complain(
         f"{_show(node)} is not one of {', '.join(choices)}", fix=nearest(node.written, choices)
     )
@@ -81,7 +81,7 @@ def _enum(node: Node, error: ValidationError) -> Iterator[Complaint]:
 
 def _type(node: Node, error: ValidationError) -> Iterator[Complaint]:
     schema = _schema(error)
-    wanted = error.validator_value
+    wanted = schema["type"]
     if node.value is None:
         yield node.complain_of_key("a value is missing here", fix=_example(node, schema))
     elif wanted == "string" and isinstance(node.value, int | Decimal | Unquoted):
@@ -90,10 +90,14 @@ def _type(node: Node, error: ValidationError) -> Iterator[Complaint]:
         yield node.complain(
             f"{node.written} is read as {taken_for}", fix=f'quote it: "{node.written}"'
         )
-    elif wanted in ("integer", "number") and isinstance(node.value, str | Unquoted):
+    elif wanted in ("integer", "number") and isinstance(node.value, Unquoted):
         yield node.complain(
-            f"'{node.written}' is not a plain decimal number",
-            fix=f"{_example(node, schema)}, with no quotes, underscores or leading zeros",
+            f"{node.written} is not a plain decimal number",
+            fix=f"{_example(node, schema)}, without leading zeros, underscores or exponents",
+        )
+    elif wanted in ("integer", "number") and _is_quoted_number(node):
+        yield node.complain(
+            f'"{node.written}" is text, for it stands in quotes', fix="delete the quotes"
         )
     else:
         yield node.complain(
@@ -101,17 +105,20 @@ def _type(node: Node, error: ValidationError) -> Iterator[Complaint]:
         )
 
 
+def _is_quoted_number(node: Node) -> bool:
+    return isinstance(node.value, str) and type(read_plain(node.written)) in (int, Decimal)
+
+
 def _required(node: Node, error: ValidationError) -> Iterator[Complaint]:
-    properties = error.schema["properties"] if isinstance(error.schema, Mapping) else {}
-    present = node.entries()
-    for key in error.validator_value:
-        if key not in present:
-            example = _flow(properties[key]["examples"][0])
+    schema = _schema(error)
+    for key in schema["required"]:
+        if key not in node.entries():
+            example = _flow(schema["properties"][key]["examples"][0])
             yield node.complain_of_key(f"the key '{key}' is missing", fix=f"add {key}: {example}")
 
 
 def _additional(node: Node, error: ValidationError) -> Iterator[Complaint]:
-    known = list(error.schema["properties"]) if isinstance(error.schema, Mapping) else []
+    known = list(_schema(error)["properties"])
     for key, child in node.entries().items():
         if key not in known:
             yield child.complain_of_key(
@@ -151,7 +158,7 @@ def _example(node: Node, schema: Mapping[str, Any]) -> str:
 
 def _description(schema: Mapping[str, Any]) -> str:
     text: str = schema["description"].removesuffix(".")
-    return text[:1].lower() + text[1:] if text[1:2].islower() else text
+    return text[:1].lower() + text[1:] if not text[1:2].isupper() else text
 
 
 def _show(node: Node) -> str:

@@ -35,8 +35,7 @@ def read_testbed(file: FilePath) -> Testbed:
     complaints = [*repeated, *find_misshapen(root, schema="testbed"), *find_contradictions(root)]
     if complaints:
         raise ComplaintsError(complaints)
-    data = root.plain()
-    return _testbed(data, file=file, sha256=source.sha256)  # type: ignore[arg-type]
+    return _testbed(root.plain_mapping(), file=file, sha256=source.sha256)
 
 
 def _testbed(data: Mapping[str, Any], *, file: FilePath, sha256: str) -> Testbed:

@@ -14,7 +14,6 @@ MOST_OCTETS = 1 << 20
 class TextFile:
     """The text of a file, and the SHA-256 of the very octets that the text was taken from."""
 
-    file: Path
     text: str
     sha256: str
 
@@ -36,14 +35,11 @@ def read_text_file(file: Path) -> TextFile:
         raise _refusal(file, "there is no such file", fix="correct the path") from error
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
-        raise _refusal(
-            file, f"the file cannot be read: {reason}", fix="check the path and its permissions"
-        ) from error
-    if len(octets) > MOST_OCTETS:
-        raise _too_large(file, len(octets))
-    return TextFile(
-        file=file, text=_decode(file, octets), sha256=hashlib.sha256(octets).hexdigest()
-    )
+        problem = f"the file cannot be read: {reason}"
+        raise _refusal(file, problem, fix="check the path and its permissions") from error
+    # Some files grow, and those that the kernel makes up as they are read claim to be empty.
+    _refuse_size(file, len(octets))
+    return TextFile(text=_decode(file, octets), sha256=hashlib.sha256(octets).hexdigest())
 
 
 def _refuse_what_is_no_small_file(file: Path) -> None:
@@ -52,43 +48,36 @@ def _refuse_what_is_no_small_file(file: Path) -> None:
         raise _refusal(file, "this is a folder", fix="name one YAML file in it")
     if not S_ISREG(status.st_mode):
         raise _refusal(file, "this is not a regular file", fix="name a YAML file on disk")
-    if status.st_size > MOST_OCTETS:
-        raise _too_large(file, status.st_size)
+    _refuse_size(file, status.st_size)
+
+
+def _refuse_size(file: Path, octets: int) -> None:
+    if octets > MOST_OCTETS:
+        raise _refusal(
+            file,
+            f"the file is too large: more than {MOST_OCTETS} octets",
+            fix="name a YAML file; a testbed, a case or a manifest is a page or two",
+        )
 
 
 def _decode(file: Path, octets: bytes) -> str:
     if not octets.strip():
-        raise _refusal(
-            file, "the file is empty", fix="start from one of the files that ship with us"
-        )
+        raise _refusal(file, "the file is empty", fix="copy one of the example files and change it")
     if b"\0" in octets:
         raise _refusal(file, "the file is not text", fix="name a YAML file, saved as UTF-8")
     try:
         return octets.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         before = octets[: error.start]
-        line = before.count(b"\n") + 1
-        column = len(before) - before.rfind(b"\n")
-        raise ComplaintsError(
-            [
-                Complaint(
-                    file=file,
-                    line=line,
-                    column=column,
-                    key_path="",
-                    problem=f"octet 0x{octets[error.start]:02x} is not UTF-8",
-                    fix="save the file as UTF-8",
-                )
-            ]
-        ) from error
-
-
-def _too_large(file: Path, octets: int) -> ComplaintsError:
-    return _refusal(
-        file,
-        f"the file has {octets} octets or more; at most {MOST_OCTETS} are read",
-        fix="name a YAML file; a testbed, a case or a manifest is a page or two",
-    )
+        complaint = Complaint(
+            file=file,
+            line=before.count(b"\n") + 1,
+            column=len(before) - before.rfind(b"\n"),
+            key_path="",
+            problem=f"octet 0x{octets[error.start]:02x} is not UTF-8",
+            fix="save the file as UTF-8",
+        )
+        raise ComplaintsError([complaint]) from error
 
 
 def _refusal(file: Path, problem: str, *, fix: str) -> ComplaintsError:

@@ -6,33 +6,19 @@ text as written and its place. Since they come one by one, an alias is refused b
 expanded.
 """
 
-import re
 from collections.abc import Iterator
-from decimal import Decimal
 from pathlib import Path
-from typing import NoReturn
 
 import yaml
 from yaml.reader import ReaderError
 
 from qualify.testbed.complaint import Complaint, ComplaintsError
-from qualify.testbed.node import KeyPath, Node, Place, Scalar, Unquoted, write_key_path
+from qualify.testbed.node import KeyPath, Node, Place, Value, write_key_path
+from qualify.testbed.yaml_scalar import read_plain
 
 DEEPEST = 16
 MOST_VALUES = 20_000
 MOST_CHARACTERS = 1_000
-MOST_DIGITS = 18
-
-_INTEGER = re.compile(r"-?(0|[1-9][0-9]*)")
-_DECIMAL = re.compile(r"-?(0|[1-9][0-9]*)\.[0-9]+")
-# Everything that YAML 1.1 or 1.2 reads as a number: octal, hexadecimal, binary, to the base 60,
-# with underscores, with an exponent, infinite, or none at all.
-_NUMBER_TO_SOMEBODY = re.compile(
-    r"[-+]?(0[xob][0-9a-f_]+|[0-9][0-9_]*(:[0-5]?[0-9])*(\.[0-9_]*)?(e[-+]?[0-9]+)?"
-    r"|\.[0-9][0-9_]*(e[-+]?[0-9]+)?|\.inf|\.nan)",
-    re.IGNORECASE,
-)
-_WORDS: dict[str, bool | None] = {"": None, "~": None, "null": None, "true": True, "false": False}
 
 
 def read_tree(text: str, *, file: Path) -> tuple[Node, tuple[Complaint, ...]]:
@@ -49,20 +35,16 @@ def read_tree(text: str, *, file: Path) -> tuple[Node, tuple[Complaint, ...]]:
     try:
         return composer.document(), tuple(composer.complaints)
     except yaml.MarkedYAMLError as error:
-        syntax = _explain(file, error)
+        place, problem, fix = _explain(error, otherwise=composer.place)
+        raise composer.refusal(problem, fix, place=place) from error
     except ReaderError as error:
         place = _place_in(text, error.position)
-        syntax = _complaint(
-            file, place, f"the character U+{ord(text[error.position]):04X} cannot stand in YAML",
-            "delete it; it may be invisible in an editor",
-        )  # fmt: skip
-    except ValueError:
+        problem = f"the character U+{ord(text[error.position]):04X} cannot stand in YAML"
+        raise composer.refusal(problem, "delete it; editors may hide it", place=place) from error
+    except ValueError as error:
         # PyYAML lets chr() and int() fail on "\UFFFFFFFF" and on a %YAML directive of 5000 digits.
-        syntax = _complaint(
-            file, composer.place, "an escape or a directive here is beyond what YAML knows",
-            "write the text itself instead",
-        )  # fmt: skip
-    raise ComplaintsError([*composer.complaints, syntax])
+        problem = "an escape or a directive after this place is beyond what YAML knows"
+        raise composer.refusal(problem, "write the text itself") from error
 
 
 class _Composer:
@@ -78,38 +60,46 @@ class _Composer:
     def document(self) -> Node:
         """Read the whole stream."""
         self._next()
-        event = self._next()
-        if isinstance(event, yaml.StreamEndEvent):
-            self._refuse("the file holds nothing but comments", "write the keys of the file")
+        if isinstance(self._next(), yaml.StreamEndEvent):
+            raise self.refusal("the file holds nothing but comments", "write the keys of the file")
         root = self._node(self._next(), keys=(), key_place=None)
         self._next()
         if not isinstance(self._next(), yaml.StreamEndEvent):
-            self._refuse("a second document begins here", "keep one document in a file: delete ---")
-        if not isinstance(root.value, dict):
-            self.place = root.place
-            self._refuse(
-                "the top of the file is not a mapping", "begin with a line such as key: value"
+            raise self.refusal(
+                "a second document begins here", "keep one document in a file: delete ---"
             )
+        if not isinstance(root.value, dict):
+            fix = "begin with a line such as key: value"
+            raise self.refusal("the top of the file is not a mapping", fix, place=root.place)
         return root
+
+    def refusal(
+        self, problem: str, fix: str, *, keys: KeyPath = (), place: Place | None = None
+    ) -> ComplaintsError:
+        """Make an error of everything said so far and of this, which ends the reading."""
+        at = place or self.place
+        last = Complaint(self._file, at.line, at.column, write_key_path(keys), problem, fix)
+        return ComplaintsError([*self.complaints, last])
 
     def _next(self) -> yaml.Event:
         event = next(self._events)
-        self.place = Place(event.start_mark.line + 1, event.start_mark.column + 1)
+        if event.start_mark:
+            self.place = Place(event.start_mark.line + 1, event.start_mark.column + 1)
         return event
 
     def _node(self, event: yaml.Event, *, keys: KeyPath, key_place: Place | None) -> Node:
         self._refuse_indirection(event, keys)
         self._refuse_excess(keys)
         place = self.place
+        value: Value = None
         written = ""
-        value: dict[str, Node] | tuple[Node, ...] | Unquoted | Scalar
         if isinstance(event, yaml.MappingStartEvent):
             value = self._mapping(keys)
         elif isinstance(event, yaml.SequenceStartEvent):
             value = self._sequence(keys)
-        else:
+        elif isinstance(event, yaml.ScalarEvent):
             written = self._written(event, keys)
-            value = written if event.style else _read_plain(written)
+            value = written if event.style else read_plain(written)
         return Node(self._file, value, written, keys, place, key_place or place)
 
     def _mapping(self, keys: KeyPath) -> dict[str, Node]:
@@ -117,8 +107,8 @@ class _Composer:
         while not isinstance(event := self._next(), yaml.MappingEndEvent):
             self._refuse_indirection(event, keys)
             if not isinstance(event, yaml.ScalarEvent):
-                self._refuse(
-                    "a list or a mapping stands where a key belongs", "write key: value", keys
+                raise self.refusal(
+                    "a list or a mapping stands where a key belongs", "write key: value", keys=keys
                 )
             key = self._written(event, keys)
             place = self.place
@@ -131,8 +121,7 @@ class _Composer:
                         fix="delete one of the two, or rename it",
                     )
                 )
-            else:
-                nodes[key] = node
+            nodes.setdefault(key, node)
         return nodes
 
     def _sequence(self, keys: KeyPath) -> tuple[Node, ...]:
@@ -144,69 +133,49 @@ class _Composer:
     def _written(self, event: yaml.ScalarEvent, keys: KeyPath) -> str:
         text: str = event.value
         if len(text) > MOST_CHARACTERS:
-            self._refuse(
-                f"a text of {len(text)} characters; at most {MOST_CHARACTERS} are read",
-                "write less; is a quote missing?", keys,
-            )  # fmt: skip
+            problem = f"a text of {len(text)} characters; at most {MOST_CHARACTERS} are read"
+            raise self.refusal(problem, "write less; is a quote missing?", keys=keys)
         hidden = next((character for character in text if not character.isprintable()), None)
         if hidden is not None:
-            self._refuse(
-                f"the text holds the character U+{ord(hidden):04X}, which nobody can see",
-                "write plain text on one line", keys,
-            )  # fmt: skip
+            problem = f"the text holds the character U+{ord(hidden):04X}, which nobody can see"
+            raise self.refusal(problem, "write plain text on one line", keys=keys)
         return text
 
     def _refuse_indirection(self, event: yaml.Event, keys: KeyPath) -> None:
-        if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-            self._refuse("anchors and aliases are not allowed here", "write the value out", keys)
-        if getattr(event, "tag", None) is not None:
-            self._refuse(f"the tag {event.tag} is not allowed here", "delete it", keys)
+        if isinstance(event, yaml.NodeEvent) and event.anchor is not None:
+            fix = "write the value out"
+            raise self.refusal("anchors and aliases are not allowed here", fix, keys=keys)
+        if isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent) and event.tag:
+            raise self.refusal(f"the tag {event.tag} is not allowed here", "delete it", keys=keys)
 
     def _refuse_excess(self, keys: KeyPath) -> None:
         self._values += 1
         if len(keys) > DEEPEST:
-            self._refuse(f"this is nested more than {DEEPEST} deep", "close brackets earlier")
+            raise self.refusal(
+                f"this is nested more than {DEEPEST} deep", "is a bracket not closed?"
+            )
         if self._values > MOST_VALUES:
-            self._refuse(f"the file holds more than {MOST_VALUES} values", "split the testbed")
-
-    def _refuse(self, problem: str, fix: str, keys: KeyPath = ()) -> NoReturn:
-        complaint = _complaint(self._file, self.place, problem, fix, keys)
-        raise ComplaintsError([*self.complaints, complaint])
+            raise self.refusal(
+                f"the file holds more than {MOST_VALUES} values", "is it the right file?"
+            )
 
 
-def _read_plain(text: str) -> Scalar | Unquoted:
-    """Read a scalar without quotes: only what every reader of YAML agrees on is a number."""
-    if text in _WORDS:
-        return _WORDS[text]
-    if len(text) <= MOST_DIGITS:
-        if _INTEGER.fullmatch(text):
-            return int(text)
-        if _DECIMAL.fullmatch(text):
-            return Decimal(text)
-    return Unquoted(text) if _NUMBER_TO_SOMEBODY.fullmatch(text) else text
-
-
-def _explain(file: Path, error: yaml.MarkedYAMLError) -> Complaint:
+def _explain(error: yaml.MarkedYAMLError, *, otherwise: Place) -> tuple[Place, str, str]:
+    """Put what PyYAML says about wrong syntax into a place, a problem and a fix."""
     mark = error.problem_mark or error.context_mark
-    place = Place(mark.line + 1, mark.column + 1) if mark else Place(1, 1)
-    problem = error.problem or "this is not YAML"
-    fix = "look at the indentation, the quotes and the brackets here and on the line before"
+    place = Place(mark.line + 1, mark.column + 1) if mark else otherwise
+    problem = error.problem or "wrong syntax"
     if r"'\t'" in problem:
-        return _complaint(file, place, "a tab stands where YAML wants spaces", "use spaces")
+        return place, "a tab stands where YAML wants spaces", "indent and separate with spaces"
     if problem.startswith("mapping values are not allowed"):
-        problem = "a second ': ' on this line, or a wrong indentation"
-        fix = "quote the text that holds ': ', or align the key with its neighbors"
-    elif problem.startswith("expected") and error.context and error.context_mark:
+        fix = "quote a text that holds ': ', or align the key with its neighbors"
+        return place, "not YAML: a second ': ' on one line, or a wrong indentation", fix
+    if error.context and error.context_mark:
         problem = f"{error.context} (begun on line {error.context_mark.line + 1}), {problem}"
-    return _complaint(file, place, f"not YAML: {problem}", fix)
+    fix = "look at the indentation, the quotes and the brackets here and just before"
+    return place, f"not YAML: {problem}", fix
 
 
 def _place_in(text: str, position: int) -> Place:
     before = text[:position]
     return Place(before.count("\n") + 1, position - before.rfind("\n"))
-
-
-def _complaint(
-    file: Path, place: Place, problem: str, fix: str, keys: KeyPath = ()
-) -> Complaint:  # fmt: skip
-    return Complaint(file, place.line, place.column, write_key_path(keys), problem, fix)
