@@ -79,12 +79,12 @@ class Upgrade:
         the trial goes on, and the figures say what is wrong.
         """
         clock, trial = self._bench.site.clock, self._trial
-        last_ns = max(self.activated_ns[dut] for dut in duts)
-        deadline_ns = clock.now_ns() + trial.patience_ns
-        while clock.now_ns() < deadline_ns:
-            quiet_ns = clock.now_ns() - max(traffic.quiet_since_ns(), last_ns)
+        start_ns = clock.now_ns()
+        settled_ns = max(self.activated_ns[dut] for dut in duts) + trial.settle_ns
+        while clock.now_ns() < start_ns + trial.patience_ns:
+            quiet_ns = clock.now_ns() - max(traffic.quiet_since_ns(), start_ns)
             routes.read_now_and_then()
-            settled = clock.now_ns() - last_ns >= trial.settle_ns
+            settled = clock.now_ns() >= settled_ns
             if settled and quiet_ns >= trial.recover_ns and all_in_service(self._bench, trial):
                 return
             clock.sleep(POLL_S)
