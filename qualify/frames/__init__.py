@@ -9,7 +9,7 @@ from qualify.frames.layout import (
     Lengths,
     frame_lengths,
 )
-from qualify.frames.numbering import Numbers, number_frames, read_numbers, stamp_frames
+from qualify.frames.numbering import Numbers, number_frames, read_numbers, stamp_frame, stamp_frames
 from qualify.frames.packet_filter import foreign_frame_filter, our_frame_filter, pack_filter
 from qualify.frames.payload import Payload, read_payload, write_payload
 from qualify.frames.template import FrameAddresses, address_template
@@ -32,6 +32,7 @@ __all__ = [
     "pack_filter",
     "read_numbers",
     "read_payload",
+    "stamp_frame",
     "stamp_frames",
     "write_payload",
 ]

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qualify.frames.checksum import read_words, update_checksums, write_checksums
+from qualify.frames.checksum import udp_form, update_checksum
+from qualify.frames.fields import read_field, write_field
 from qualify.frames.layout import (
     NUMBER_AT,
     NUMBER_MODULUS,
@@ -53,10 +54,8 @@ def number_frames(
     """
     numbers = first + np.arange(count, dtype=np.int64)
     frames: NDArray[np.uint8] = template[numbers % len(template)]
-    before = read_words(frames, at=NUMBER_AT, octets=PAYLOAD_END - NUMBER_AT)
-    frames[:, NUMBER_AT:SENT_AT].view(">u4")[:, 0] = numbers % NUMBER_MODULUS
-    _write_times(frames, sent_ns)
-    _mend_checksum(frames, before, at=NUMBER_AT)
+    _replace(frames, numbers % NUMBER_MODULUS, at=NUMBER_AT, octets=SENT_AT - NUMBER_AT)
+    stamp_frames(frames, sent_ns)
     return frames
 
 
@@ -67,9 +66,18 @@ def stamp_frames(frames: NDArray[np.uint8], sent_ns: int | NDArray[np.int64]) ->
         frames: shape (n, octets).
         sent_ns: of all frames, or shape (n,).
     """
-    before = read_words(frames, at=SENT_AT, octets=PAYLOAD_END - SENT_AT)
-    _write_times(frames, sent_ns)
-    _mend_checksum(frames, before, at=SENT_AT)
+    times = np.broadcast_to(np.asarray(sent_ns, dtype=np.int64) % SENT_MODULUS, len(frames))
+    _replace(frames, times, at=SENT_AT, octets=PAYLOAD_END - SENT_AT)
+
+
+def stamp_frame(frame: bytearray, sent_ns: int) -> None:
+    """Do the same to a single frame, thirty times faster than with an array of one."""
+    before = int.from_bytes(frame[SENT_AT:PAYLOAD_END])
+    after = sent_ns % SENT_MODULUS
+    old = int.from_bytes(frame[UDP_CHECKSUM_AT : UDP_CHECKSUM_AT + 2])
+    fresh = udp_form(update_checksum(old, before=before, after=after))
+    frame[SENT_AT:PAYLOAD_END] = after.to_bytes(PAYLOAD_END - SENT_AT)
+    frame[UDP_CHECKSUM_AT : UDP_CHECKSUM_AT + 2] = fresh.to_bytes(2)
 
 
 def read_numbers(frames: NDArray[np.uint8]) -> Numbers:
@@ -79,31 +87,17 @@ def read_numbers(frames: NDArray[np.uint8]) -> Numbers:
         frames: test frames only (see our_frame_filter), at least 60 octets of each, (n, octets).
     """
     return Numbers(
-        run_id=_join(frames[:, RUN_ID_AT:STREAM_AT]),
-        stream=_join(frames[:, STREAM_AT:NUMBER_AT]),
-        number=_join(frames[:, NUMBER_AT:SENT_AT]),
-        sent_ns=_join(frames[:, SENT_AT:PAYLOAD_END]),
+        run_id=read_field(frames, at=RUN_ID_AT, octets=STREAM_AT - RUN_ID_AT),
+        stream=read_field(frames, at=STREAM_AT, octets=NUMBER_AT - STREAM_AT),
+        number=read_field(frames, at=NUMBER_AT, octets=SENT_AT - NUMBER_AT),
+        sent_ns=read_field(frames, at=SENT_AT, octets=PAYLOAD_END - SENT_AT),
     )
 
 
-def _write_times(frames: NDArray[np.uint8], sent_ns: int | NDArray[np.int64]) -> None:
-    times = np.asarray(sent_ns, dtype=np.int64) % SENT_MODULUS
-    words = frames[:, SENT_AT:PAYLOAD_END].view(">u2")
-    for column, shift in enumerate((32, 16, 0)):
-        words[:, column] = times >> shift & 0xFFFF
-
-
-def _mend_checksum(frames: NDArray[np.uint8], before: NDArray[np.uint64], *, at: int) -> None:
-    after = read_words(frames, at=at, octets=PAYLOAD_END - at)
-    old = read_words(frames, at=UDP_CHECKSUM_AT, octets=2)[:, 0]
-    checksums = update_checksums(old, before=before, after=after)
-    write_checksums(frames, checksums, at=UDP_CHECKSUM_AT, zero_means_none=True)
-
-
-def _join(field: NDArray[np.uint8]) -> NDArray[np.int64]:
-    """Join the 16-bit words of a field, highest first, into one number for each row."""
-    words = field.view(">u2").astype(np.int64)
-    joined = np.zeros(len(words), dtype=np.int64)
-    for column in range(words.shape[1]):
-        joined = joined << 16 | words[:, column]
-    return joined
+def _replace(frames: NDArray[np.uint8], values: NDArray[np.int64], *, at: int, octets: int) -> None:
+    """Write a field of the payload and mend the UDP checksum."""
+    before = read_field(frames, at=at, octets=octets)
+    old = read_field(frames, at=UDP_CHECKSUM_AT, octets=2)
+    fresh = udp_form(update_checksum(old, before=before, after=values))
+    write_field(frames, values, at=at, octets=octets)
+    write_field(frames, fresh, at=UDP_CHECKSUM_AT, octets=2)

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qualify.frames.checksum import read_words, update_checksums, write_checksums
+from qualify.frames.checksum import udp_form, update_checksum
+from qualify.frames.fields import read_field, write_field
 from qualify.frames.layout import (
     IPV4_CHECKSUM_AT,
     IPV4_SOURCE_AT,
     IPV4_TARGET_AT,
-    UDP_AT,
     UDP_CHECKSUM_AT,
 )
 
@@ -41,13 +41,20 @@ def address_template(frame: NDArray[np.uint8], addresses: FrameAddresses) -> NDA
     templates = np.tile(frame, (len(addresses.targets), 1))
     templates[:, _TARGET_MAC] = addresses.target_macs
     templates[:, _SOURCE_MAC] = addresses.source_macs
-    before = read_words(templates, at=IPV4_SOURCE_AT, octets=UDP_AT - IPV4_SOURCE_AT)
-    templates[:, IPV4_SOURCE_AT:IPV4_TARGET_AT].view(">u4")[:, 0] = addresses.sources
-    templates[:, IPV4_TARGET_AT:UDP_AT].view(">u4")[:, 0] = addresses.targets
-    after = read_words(templates, at=IPV4_SOURCE_AT, octets=UDP_AT - IPV4_SOURCE_AT)
-    # Both checksums cover the addresses: UDP through its pseudo header (RFC 768).
-    for at, zero_means_none in ((IPV4_CHECKSUM_AT, False), (UDP_CHECKSUM_AT, True)):
-        old = read_words(templates, at=at, octets=2)[:, 0]
-        fresh = update_checksums(old, before=before, after=after)
-        write_checksums(templates, fresh, at=at, zero_means_none=zero_means_none)
+    before = _addresses_sum(templates)
+    write_field(templates, addresses.sources.astype(np.int64), at=IPV4_SOURCE_AT, octets=4)
+    write_field(templates, addresses.targets.astype(np.int64), at=IPV4_TARGET_AT, octets=4)
+    after = _addresses_sum(templates)
+    old = read_field(templates, at=IPV4_CHECKSUM_AT, octets=2)
+    fresh = update_checksum(old, before=before, after=after)
+    write_field(templates, fresh, at=IPV4_CHECKSUM_AT, octets=2)
+    # The UDP checksum covers the addresses too, through its pseudo header (RFC 768).
+    old = read_field(templates, at=UDP_CHECKSUM_AT, octets=2)
+    fresh = udp_form(update_checksum(old, before=before, after=after))
+    write_field(templates, fresh, at=UDP_CHECKSUM_AT, octets=2)
     return templates
+
+
+def _addresses_sum(templates: NDArray[np.uint8]) -> NDArray[np.int64]:
+    source = read_field(templates, at=IPV4_SOURCE_AT, octets=4)
+    return source + read_field(templates, at=IPV4_TARGET_AT, octets=4)

@@ -14,6 +14,7 @@ from qualify.frames import (
     address_template,
     number_frames,
     read_numbers,
+    stamp_frame,
     stamp_frames,
     write_payload,
 )
@@ -85,7 +86,10 @@ def test_every_frame_has_its_own_transmit_time() -> None:
 def test_a_later_stamp_changes_the_time_alone_and_keeps_the_checksum_right() -> None:
     frames = number_frames(three_destinations(one_frame()), first=0, count=3, sent_ns=17)
     stamp_frames(frames[1:2], 2**47 + 5)
-    assert read_numbers(frames).sent_ns.tolist() == [17, 140737488355333, 17]
+    single = bytearray(frames[2].tobytes())
+    stamp_frame(single, 2**48 + 18)
+    frames[2] = single
+    assert read_numbers(frames).sent_ns.tolist() == [17, 140737488355333, 18]
     assert read_numbers(frames).number.tolist() == [0, 1, 2]
     assert [frame.tobytes() for frame in frames] == [rebuilt(frame) for frame in frames]
 

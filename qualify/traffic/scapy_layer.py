@@ -1,0 +1,33 @@
+"""The test payload as a scapy layer: with it, a capture opened in scapy shows our numbers.
+
+For example::
+
+    from scapy.utils import rdpcap
+    from qualify.traffic.scapy_layer import NumberedPayload
+
+    print([packet[NumberedPayload].number for packet in rdpcap("capture.pcap")])
+"""
+
+from typing import ClassVar
+
+from scapy.fields import AnyField, BitField, IntField, ShortField, XIntField, XShortField
+from scapy.layers.inet import UDP
+from scapy.packet import Packet, bind_layers
+
+from qualify.frames import MAGIC, UDP_DESTINATION, UDP_SOURCE
+
+
+class NumberedPayload(Packet):
+    """The 18 octets behind UDP; see qualify.frames.layout for their meaning."""
+
+    name = "NumberedPayload"
+    fields_desc: ClassVar[list[AnyField]] = [
+        XShortField("magic", MAGIC),
+        XIntField("run_id", 0),
+        ShortField("stream", 0),
+        IntField("number", 0),
+        BitField("sent_ns", 0, 48),
+    ]
+
+
+bind_layers(UDP, NumberedPayload, sport=UDP_SOURCE, dport=UDP_DESTINATION)
