@@ -8,27 +8,23 @@ import pytest
 from qualify.plan.trial import Plan, TrialPlan
 from qualify.plugin import checks
 
-_MARKS = {
-    "l2": "case over plain switching only",
-    "igp": "case over an interior routing protocol only",
-    "egp": "case over an exterior routing protocol only",
-    "mixed": "case over several kinds of path at once",
-    "one_tier": "case for a testbed of one tier",
-    "multi_tier": "case for a testbed of several tiers",
-}
-
 
 class CaseModule(pytest.Module):
     """A case file, collected as if it held the functions of ``checks``."""
+
+    def collect(self) -> list[pytest.Item | pytest.Collector]:
+        """Collect the checks; one that has nothing to ask in this case is no test at all."""
+        return [node for node in super().collect() if trial_of(node) is not None]
 
     def _getobj(self) -> ModuleType:
         return checks
 
 
-def declare_marks(config: pytest.Config) -> None:
-    """Make the marks of cases known to pytest."""
-    for name, meaning in _MARKS.items():
-        config.addinivalue_line("markers", f"{name}: {meaning}")
+def trial_of(node: pytest.Item | pytest.Collector) -> TrialPlan | None:
+    """Return the trial that a test item reads; ``None`` for any other node."""
+    callspec = getattr(node, "callspec", None)
+    found = callspec.params.get("trial") if callspec else None
+    return found if isinstance(found, TrialPlan) else None
 
 
 def marks_of(plan: Plan, trial: TrialPlan) -> tuple[pytest.MarkDecorator, ...]:

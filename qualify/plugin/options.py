@@ -41,15 +41,12 @@ def add_options(parser: pytest.Parser) -> None:
         group.addoption(name, **settings)
 
 
-def read_options(config: pytest.Config) -> Options | None:
-    """Read the options; ``None`` without a testbed.
+def read_options(config: pytest.Config) -> Options:
+    """Read the options of a run that has a testbed.
 
     Raises:
         pytest.UsageError: a testbed without a release, or fewer than one trial.
     """
-    testbed: str | None = config.getoption("--testbed")
-    if testbed is None:
-        return None
     release: str | None = config.getoption("--release")
     if release is None:
         raise pytest.UsageError(
@@ -59,7 +56,7 @@ def read_options(config: pytest.Config) -> Options | None:
     if trials is not None and trials < 1:
         raise pytest.UsageError(f"--trials {trials}: a case needs at least one trial")
     return Options(
-        testbed=Path(testbed),
+        testbed=Path(config.getoption("--testbed")),
         release=release,
         from_release=config.getoption("--from-release"),
         trials=trials,

@@ -1,4 +1,4 @@
-"""What a person sees while a trial runs: the phases, and live counts on a terminal."""
+"""What a person sees while a trial runs: its phases, and live counts on a terminal."""
 
 import pytest
 
@@ -8,15 +8,16 @@ from qualify.units import NS_PER_S, format_count
 
 
 class Progress:
-    """Writes past pytest's capture to its terminal.
+    """Writes past pytest's capture to its terminal, one line for each trial.
 
-    On a terminal the running counts stand in one line that is written over; elsewhere (a log of
-    a CI system) each phase is one line. Silent with ``-q``.
+    On a terminal the line is written over with the running counts; elsewhere (the log of a CI
+    system) each phase is added to it when it begins. Silent with ``-q``.
     """
 
     def __init__(self, config: pytest.Config, plan: Plan) -> None:
         self._config = config
-        self._steps = {trial.name: trial.steady_ns // NS_PER_S for trial in plan.trials}
+        self._steady_s = {trial.name: trial.steady_ns // NS_PER_S for trial in plan.trials}
+        self._trial = ""
         self._phase = ""
         self._phase_ns = 0
 
@@ -34,21 +35,34 @@ class Progress:
 
     def _show(self, event: Event, terminal: pytest.TerminalReporter) -> None:
         if event.kind == "count":
-            if terminal.isatty:
-                terminal.rewrite(self._counts(event), erase=True)
-            return
-        if event.kind == "phase":
-            self._phase, self._phase_ns = event.words, event.at_ns
-        terminal.ensure_newline()
-        terminal.write_line(f"  {event.trial or 'bench'}: {event.words}")
+            self._show_counts(event, terminal)
+        elif event.kind == "phase":
+            self._show_phase(event, terminal)
+        else:
+            terminal.ensure_newline()
+            terminal.write_line(f"  {event.trial or 'bench'}: {event.words}")
+            self._trial = ""
 
-    def _counts(self, event: Event) -> str:
+    def _show_phase(self, event: Event, terminal: pytest.TerminalReporter) -> None:
+        self._phase, self._phase_ns = event.words, event.at_ns
+        if event.trial != self._trial:
+            self._trial = event.trial
+            terminal.ensure_newline()
+            terminal.write(f"  {event.trial}:", flush=True)
+        if terminal.isatty:
+            terminal.rewrite(f"  {event.trial}: {event.words}", erase=True)
+        else:
+            terminal.write(f" {event.words}", flush=True)
+
+    def _show_counts(self, event: Event, terminal: pytest.TerminalReporter) -> None:
+        if not terminal.isatty:
+            return
         elapsed_s = (event.at_ns - self._phase_ns) // NS_PER_S
-        wanted_s = self._steps.get(event.trial)
-        of = f" of {wanted_s}" if self._phase == "steady" and wanted_s else ""
+        of = f" of {self._steady_s[event.trial]}" if self._phase == "steady" else ""
         sent = sum(count.sent for count in event.counts)
         received = sum(count.received for count in event.counts)
-        return (
+        terminal.rewrite(
             f"  {event.trial}: {self._phase} {elapsed_s}{of} s, "
-            f"sent {format_count(sent)}, received {format_count(received)}"
+            f"sent {format_count(sent)}, received {format_count(received)}",
+            erase=True,
         )

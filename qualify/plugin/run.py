@@ -1,0 +1,92 @@
+"""A run: the bench is opened when the first trial is wanted, and each trial runs once."""
+
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from pathlib import Path
+
+from qualify.bench.bench import Bench, clock_for, open_bench
+from qualify.bench.telling import Event
+from qualify.bench.trial import run_trial
+from qualify.errors import QualifyError
+from qualify.plan.trial import Plan, TrialPlan
+from qualify.plugin.logbook import Logbook
+from qualify.record.model import Record
+from qualify.verdict.assess import assess, decide
+from qualify.verdict.assessment import Decision, TrialAssessment
+
+
+class Run:
+    """Everything between the plan and the record of one pytest run.
+
+    Args:
+        plan: the trials.
+        reports: folder of all reports.
+        watch: told of everything that happens, for the terminal.
+    """
+
+    def __init__(self, plan: Plan, *, reports: Path, watch: Callable[[Event], None]) -> None:
+        self.plan = plan
+        self.required: Mapping[str, int] = {}
+        self.logbook: Logbook | None = None
+        self._reports = reports
+        self._watch = watch
+        self._closing = ExitStack()
+        self._bench: Bench | None = None
+        self._failure: QualifyError | None = None
+        self._assessed: dict[str, TrialAssessment] = {}
+
+    def assess(self, trial: TrialPlan) -> TrialAssessment:
+        """Return what is said about a trial; the first time, run it.
+
+        Raises:
+            QualifyError: the bench could not be opened; it is not tried again.
+        """
+        if trial.name not in self._assessed:
+            bench = self._open()
+            assessed = assess(
+                trial, run_trial(bench, trial), target_release=self.plan.target.release
+            )
+            self._assessed[trial.name] = assessed
+            if self.logbook:
+                self.logbook.note_trial(assessed)
+            self._keep(finished=False)
+        return self._assessed[trial.name]
+
+    def close(self, *, interrupted: bool) -> Record | None:
+        """Close the bench and write the record; ``None`` when no trial was ever wanted."""
+        self._closing.close()
+        record = self._keep(finished=not interrupted)
+        if self.logbook:
+            self.logbook.close()
+        return record
+
+    def _open(self) -> Bench:
+        if self._failure:
+            raise self._failure
+        if self._bench is None:
+            clock = clock_for(self.plan.testbed)
+            self.logbook = Logbook(self.plan, reports=self._reports, clock=clock)
+            try:
+                self._bench = self._closing.enter_context(
+                    open_bench(self.plan, clock=clock, tell=self._tell)
+                )
+            except QualifyError as error:
+                self._failure = error
+                raise
+        return self._bench
+
+    def _tell(self, event: Event) -> None:
+        self._watch(event)
+        if self.logbook:
+            self.logbook.note(event)
+
+    def _keep(self, *, finished: bool) -> Record | None:
+        if self.logbook is None:
+            return None
+        trials = list(self._assessed.values())
+        decision = (
+            Decision("not proven", f"the bench could not be opened: {self._failure.problem}")
+            if self._failure
+            else decide(trials, required=self.required)
+        )
+        return self.logbook.keep(trials, decision, finished=finished)
