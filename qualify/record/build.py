@@ -1,5 +1,6 @@
 """From a plan, its judged trials and the decision to the record of the run. Pure."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -31,7 +32,8 @@ class RunFacts:
     """What is known of a run besides its trials.
 
     ``finished_ns`` is ``None`` while the run goes on and when it was interrupted. Both times are
-    those of the bench's clock, in nanoseconds since the Unix epoch.
+    those of the bench's clock, in nanoseconds since the Unix epoch. ``required`` is how many trials
+    of each case must pass; a case that it does not name was deselected. ``None``: as the cases ask.
     """
 
     run: str
@@ -39,6 +41,7 @@ class RunFacts:
     finished_ns: int | None
     version: str
     machine: MachineRecord
+    required: Mapping[str, int] | None = None
 
 
 def build_record(
@@ -49,7 +52,12 @@ def build_record(
     An unfinished run is never written as qualified, whatever the decision says: a copy of the
     record that is kept while the run goes on must not read as its result.
     """
-    word, reason = _settle(decision, done=len(trials), planned=len(plan.trials), facts=facts)
+    cases = {trial.case.name: trial.case for trial in plan.trials}
+    required = {case.name: case.trials for case in cases.values()}
+    if facts.required is not None:
+        required = dict(facts.required)
+    planned = sum(trial.case.name in required for trial in plan.trials)
+    word, reason = _settle(decision, done=len(trials), planned=planned, facts=facts)
     return Record(
         run=facts.run,
         started=_moment(facts.started_ns),
@@ -65,8 +73,13 @@ def build_record(
         trials=tuple(record_trial(trial) for trial in trials),
         image=_image(plan.target),
         from_image=_image(plan.source),
-        cases=_cases(plan),
-        left_out=tuple(LeftOutRecord(case.name, reason) for case, reason in plan.left_out),
+        cases=tuple(
+            _case(case, required[name]) for name, case in cases.items() if name in required
+        ),
+        left_out=(
+            *(LeftOutRecord(case.name, reason) for case, reason in plan.left_out),
+            *(LeftOutRecord(name, "deselected") for name in cases if name not in required),
+        ),
     )
 
 
@@ -118,15 +131,10 @@ def _image(image: Image) -> ImageRecord:
     )
 
 
-def _cases(plan: Plan) -> tuple[CaseRecord, ...]:
-    cases = {trial.case.name: trial.case for trial in plan.trials}
-    return tuple(_case(case) for case in cases.values())
-
-
-def _case(case: Case) -> CaseRecord:
+def _case(case: Case, required_trials: int) -> CaseRecord:
     return CaseRecord(
         case=case.name,
-        required_trials=case.trials,
+        required_trials=required_trials,
         order=case.order.value,
         tiers=case.tiers,
         offered_load_pps=case.stream.offered_load_pps,

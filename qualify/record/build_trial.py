@@ -21,6 +21,7 @@ from qualify.verdict.assessment import (
     StreamAssessment,
     TrialAssessment,
 )
+from qualify.verdict.judge import reaches_the_edge
 
 WORST_DESTINATIONS = 20
 MOST_LOSS_PERIODS = 200
@@ -80,6 +81,7 @@ def _stream(assessment: StreamAssessment) -> StreamRecord:
         destinations_with_loss=len(figures.destinations),
         worst_destinations=_worst(stream, figures.destinations),
         loss_period_details=_loss_periods(figures.loss_periods),
+        reaches_edge=reaches_the_edge(figures),
     )
 
 
@@ -125,6 +127,7 @@ def _dut(assessment: DutAssessment) -> DutRecord:
         problem=dut.problem,
         verdict=assessment.verdict.outcome,
         reason=assessment.verdict.reason,
+        activated_ns=dut.activated_ns,
     )
 
 

@@ -145,6 +145,7 @@ class DutRecord:
     problem: str = ""
     verdict: Outcome | None = None
     reason: str = ""
+    activated_ns: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +172,12 @@ class DestinationRecord:
 
 @dataclass(frozen=True, slots=True)
 class StreamRecord:
-    """The figures of a stream. ``loss_periods`` counts all; ``loss_period_details`` is capped."""
+    """The figures of a stream.
+
+    ``loss_periods`` counts all of them, ``loss_period_details`` holds the first ones only.
+    ``reaches_edge``: the first or the last frame was lost, so nobody saw the whole outage and its
+    upper bound holds for the trial only.
+    """
 
     path: str
     kind: str
@@ -200,6 +206,7 @@ class StreamRecord:
     destinations_with_loss: int | None = None
     worst_destinations: tuple[DestinationRecord, ...] = ()
     loss_period_details: tuple[LossPeriodRecord, ...] = ()
+    reaches_edge: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)

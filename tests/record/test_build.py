@@ -132,6 +132,7 @@ DUT = DutObservation(
     upgrade_ns=12_345_678_901,
     problem="",
     ports=(PortCount("e5", 600_000, 600_000), PortCount("e6", 600_000, 599_517)),
+    activated_ns=START_NS + 20,
 )
 NEIGHBOR = NeighborHistory(
     path="egp",
@@ -272,6 +273,7 @@ def test_the_first_two_hundred_loss_periods_are_kept_and_all_are_counted() -> No
 def test_frames_that_the_device_dropped_are_the_difference_over_its_ports() -> None:
     (dut,) = record_trial(a_trial()).duts
     assert dut.dropped_frames == 483
+    assert dut.activated_ns == 1_773_479_700_123_456_809
     assert encode(dut)["upgrade_s"] == Decimal("12.345678901")
     assert (dut.verdict, dut.reason) == (Outcome.PASS, "all is well")
 
@@ -296,6 +298,28 @@ def test_neighbors_and_routes_keep_what_could_not_be_read_as_unknown() -> None:
     assert (routes.advertised, routes.before, routes.lowest, routes.after) == (3, 3, None, 2)
     assert (routes.routes_with_loss, routes.worst_outage_ns) == (1, 48_600_000)
     assert (trial.steady_verdict, trial.steady_reason) == (Outcome.PASS, "all is well")
+
+
+def test_a_deselected_case_is_left_out_and_not_required() -> None:
+    record = build_record(a_plan(), (), QUALIFIED, replace(FACTS, required={}))
+    assert record.cases == ()
+    assert [(left.case, left.reason) for left in record.left_out] == [
+        ("two-tier", "the testbed has 1 tier"),
+        ("egp-one-tier", "deselected"),
+    ]
+
+
+def test_the_required_trials_of_the_run_go_before_those_of_the_case() -> None:
+    record = build_record(a_plan(), (), QUALIFIED, replace(FACTS, required={"egp-one-tier": 5}))
+    assert record.cases[0].required_trials == 5
+
+
+def test_loss_at_the_edge_of_the_trial_is_marked() -> None:
+    (stream,) = record_trial(a_trial()).streams
+    assert stream.reaches_edge is False
+    edge = replace(FIGURES, loss_periods=(replace(FIGURES.loss_periods[0], first_lost=0),))
+    (stream,) = record_trial(with_figures(edge)).streams
+    assert stream.reaches_edge is True
 
 
 @pytest.mark.parametrize("word", ["qualified", "not proven"])
