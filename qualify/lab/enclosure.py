@@ -22,15 +22,17 @@ END_TIMEOUT_S = 20
 _PRINTABLE_INPUT = 2_000
 _UNSHARE = ("unshare", "--mount", "--net", "--pid", "--fork", "--kill-child", "--mount-proc")
 
-# The routing software insists on a user of its own. Inside it is given one with the number 0, so
-# that nothing needs a second user and an ordinary user's namespace would do.
+# Some programs insist on a user of their own. Inside, each is given one with the number 0, so that
+# nothing needs a second user and an ordinary user's namespace would do.
 _FIRST_PROCESS = """
 set -e
 mount -t tmpfs -o mode=0755 lab /run
 mount -t tmpfs -o mode=1777 lab /var/tmp
 mkdir -p /run/netns /run/lab
-{ grep -v '^frr:' /etc/passwd; echo 'frr:x:0:0::/:/bin/false'; } > /run/lab/passwd
-{ grep -v '^frr' /etc/group; echo 'frr:x:0:'; echo 'frrvty:x:0:'; } > /run/lab/group
+{ grep -v -e '^frr:' -e '^tcpdump:' /etc/passwd
+  echo 'frr:x:0:0::/:/bin/false'; echo 'tcpdump:x:0:0::/:/bin/false'; } > /run/lab/passwd
+{ grep -v -e '^frr' -e '^tcpdump:' /etc/group
+  echo 'frr:x:0:'; echo 'frrvty:x:0:'; echo 'tcpdump:x:0:'; } > /run/lab/group
 mount --bind /run/lab/passwd /etc/passwd
 mount --bind /run/lab/group /etc/group
 echo ready
