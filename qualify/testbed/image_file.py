@@ -18,7 +18,7 @@ from qualify.testbed.image import (
 from qualify.testbed.node import Node
 from qualify.testbed.shape import find_misshapen
 from qualify.testbed.testbed import PathKind, Testbed
-from qualify.testbed.text_file import read_text_file
+from qualify.testbed.text_file import read_text_file, reason_of
 from qualify.testbed.yaml_tree import read_tree
 from qualify.units import NS_PER_MS, NS_PER_S
 
@@ -77,7 +77,7 @@ def _manifests(folder: FilePath) -> list[FilePath]:
     try:
         return sorted(file for file in folder.iterdir() if file.suffix in MANIFEST_SUFFIXES)
     except OSError as error:
-        problem = f"the folder of software images cannot be read: {error.strerror}"
+        problem = f"the folder of software images cannot be read: {reason_of(error)}"
         fix = "create it, or name another one under images: in the testbed"
         raise ComplaintsError([Complaint(folder, None, None, "", problem, fix)]) from error
 

@@ -43,6 +43,8 @@ class Port:
 class Tester:
     """The tester: the name of its traffic backend, and its ports in the order of the file."""
 
+    __test__ = False
+
     traffic: str
     ports: tuple[Port, ...]
 

@@ -144,12 +144,16 @@ def _path_ends(root: Node) -> Iterator[Complaint]:
 
 
 def _joined_devices(root: Node) -> dict[str, str]:
-    """Name for each device a group; devices that links join, if only by others, are in one."""
+    """Name for each device a group; devices that links join, if only by others, are in one.
+
+    Nothing is said while a link is wrong: mending it may join what seems apart.
+    """
     groups = {name: name for name in root.entries("duts")}
     for link in root.elements("links"):
         old, new = (groups.get(_device(end)) for end in _pair(link) or ("", ""))
-        if old and new:
-            groups = {name: new if group == old else group for name, group in groups.items()}
+        if not old or not new:
+            return {}
+        groups = {name: new if group == old else group for name, group in groups.items()}
     return groups
 
 

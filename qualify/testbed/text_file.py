@@ -34,12 +34,16 @@ def read_text_file(file: Path) -> TextFile:
     except FileNotFoundError as error:
         raise _refusal(file, "there is no such file", fix="correct the path") from error
     except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
-        problem = f"the file cannot be read: {reason}"
+        problem = f"the file cannot be read: {reason_of(error)}"
         raise _refusal(file, problem, fix="check the path and its permissions") from error
     # Some files grow, and those that the kernel makes up as they are read claim to be empty.
     _refuse_size(file, len(octets))
     return TextFile(text=_decode(file, octets), sha256=hashlib.sha256(octets).hexdigest())
+
+
+def reason_of(error: OSError) -> str:
+    """Return what the system says about a failed access, as the end of a sentence."""
+    return (error.strerror or "unknown reason").lower()
 
 
 def _refuse_what_is_no_small_file(file: Path) -> None:

@@ -41,8 +41,8 @@ def read_tree(text: str, *, file: Path) -> tuple[Node, tuple[Complaint, ...]]:
         place = _place_in(text, error.position)
         problem = f"the character U+{ord(text[error.position]):04X} cannot stand in YAML"
         raise composer.refusal(problem, "delete it; editors may hide it", place=place) from error
-    except ValueError as error:
-        # PyYAML lets chr() and int() fail on "\UFFFFFFFF" and on a %YAML directive of 5000 digits.
+    except (ValueError, OverflowError) as error:
+        # PyYAML lets chr() and int() fail: "\U00110000", "\UFFFFFFFF", %YAML 1. with 5000 digits.
         problem = "an escape or a directive after this place is beyond what YAML knows"
         raise composer.refusal(problem, "write the text itself") from error
 
