@@ -21,6 +21,9 @@ from qualify.lab.programs import PACKAGES, Programs
 
 DOWNLOAD_TIMEOUT_S = 300
 ATTEMPTS = 4
+WAIT = wait_exponential(max=20)
+"""How long to wait between attempts, in seconds."""
+
 _MACHINE_LISTS = Path("/var/lib/apt/lists")
 _STARTER = """\
 #!/bin/sh
@@ -78,7 +81,7 @@ def _download(folder: Path) -> tuple[Path, ...]:
     (archives / "partial").mkdir(parents=True)
     attempts = Retrying(
         stop=stop_after_attempt(ATTEMPTS),
-        wait=wait_exponential(max=20),
+        wait=WAIT,
         retry=retry_if_exception_type(LabError),
         reraise=True,
     )

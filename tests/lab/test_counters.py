@@ -1,0 +1,33 @@
+"""The kernel's own count of test frames, read to the frame."""
+
+import pytest
+
+from qualify.errors import LabError
+from qualify.lab.counters import counting_rules, read_counters
+from qualify.measure.observation import PortCount
+
+LISTING = """
+{"nftables": [{"metainfo": {"version": "1.0.6", "json_schema_version": 1}},
+ {"counter": {"family": "netdev", "name": "n_e1_in", "table": "lab_truth", "handle": 1,
+              "packets": 1000, "bytes": 124000}},
+ {"counter": {"family": "netdev", "name": "n_e1_out", "table": "lab_truth", "handle": 2,
+              "packets": 997, "bytes": 123628}}]}
+"""
+
+
+def test_only_udp_from_49184_to_7_is_counted() -> None:
+    """RFC 2544 C.2.6.4 gives the ports of a test frame: source 0xC020, destination 7."""
+    rules = counting_rules(("e1",))
+
+    assert 'ingress device "e1"' in rules
+    assert 'egress device "e1"' in rules
+    assert rules.count("udp sport 49184 udp dport 7 counter") == 2
+
+
+def test_frames_in_and_out_are_read_for_each_port() -> None:
+    assert read_counters(LISTING, ("e1",)) == (PortCount("e1", received=1000, sent=997),)
+
+
+def test_a_counter_that_is_gone_is_no_zero() -> None:
+    with pytest.raises(LabError, match=r"^the lab lost its frame counters of e2\n  fix: take the"):
+        read_counters(LISTING, ("e1", "e2"))
