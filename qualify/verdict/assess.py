@@ -17,7 +17,7 @@ from qualify.verdict.assessment import (
     TrialAssessment,
 )
 from qualify.verdict.checks import judge_neighbor, judge_release, judge_routes, judge_steady
-from qualify.verdict.streams import assess_streams, find_activation, stream_name
+from qualify.verdict.streams import assess_streams, doubt_upgrade, find_activation, stream_name
 from qualify.verdict.summary import Said, sum_up
 from qualify.verdict.verdict import Outcome, Verdict
 from qualify.verdict.words import number_of
@@ -38,8 +38,9 @@ def assess(plan: TrialPlan, observation: Observation, *, target_release: str) ->
     """
     streams, unmeasured = assess_streams(plan, observation)
     steady = _judge_steady(streams, observation)
-    neighbors = tuple(_assess_neighbor(plan, each) for each in observation.neighbors)
-    routes = tuple(_assess_routes(plan, each, streams) for each in observation.routes)
+    doubt = doubt_upgrade(observation)
+    neighbors = tuple(_assess_neighbor(plan, each, doubt) for each in observation.neighbors)
+    routes = tuple(_assess_routes(plan, each, doubt, streams) for each in observation.routes)
     broke_off = bool(observation.problem)
     duts = tuple(
         DutAssessment(dut, judge_release(dut, target_release=target_release, broke_off=broke_off))
@@ -126,14 +127,14 @@ def _worst_first(streams: Sequence[StreamAssessment]) -> list[StreamAssessment]:
     return sorted(streams, key=lambda each: each.figures.outage_high_ns, reverse=True)
 
 
-def _assess_neighbor(plan: TrialPlan, history: NeighborHistory) -> NeighborAssessment:
+def _assess_neighbor(plan: TrialPlan, history: NeighborHistory, doubt: str) -> NeighborAssessment:
     count = count_neighbor_changes(history)
-    verdict = judge_neighbor(history, count, budget=plan.case.neighbors)
+    verdict = judge_neighbor(history, count, budget=plan.case.neighbors).unless(doubt)
     return NeighborAssessment(history, count.flaps, count.graceful_restarts, verdict)
 
 
 def _assess_routes(
-    plan: TrialPlan, history: RouteHistory, streams: Sequence[StreamAssessment]
+    plan: TrialPlan, history: RouteHistory, doubt: str, streams: Sequence[StreamAssessment]
 ) -> RouteAssessment:
     """Judge the routes of a direction, and look at how each of them fared in its stream.
 
@@ -141,7 +142,7 @@ def _assess_routes(
         RFC 6412 §3.5.3: one destination for each route; RFC 6413 §6.3.3: a route that lost
         nothing may still have been without service for one round.
     """
-    verdict = judge_routes(history, budget=plan.case.routes)
+    verdict = judge_routes(history, budget=plan.case.routes).unless(doubt)
     for each in streams:
         if (each.stream.path, each.stream.direction) == (history.path, history.direction):
             losses = each.figures.destinations

@@ -32,10 +32,7 @@ def judge_outage(figures: StreamFigures, *, budget_ns: int) -> Verdict:
         if dropped:
             words += f", even without the {number_of(dropped, 'frame')} that the tester dropped"
         return Verdict(Outcome.FAIL, words)
-    doubt = _find_doubt(figures, budget_ns, dropped)
-    if doubt:
-        return Verdict(Outcome.INCONCLUSIVE, f"{words}, {doubt}")
-    return Verdict(Outcome.PASS, words)
+    return Verdict(Outcome.PASS, words).unless(_find_doubt(figures, budget_ns, dropped))
 
 
 def describe_outage(figures: StreamFigures) -> str:

@@ -55,6 +55,13 @@ def find_activation(observation: Observation) -> int | None:
     return min(given, default=None)
 
 
+def doubt_upgrade(observation: Observation) -> str:
+    """Say why nothing can pass; empty when the upgrade was given and seen through."""
+    if find_activation(observation) is None:
+        return "but no upgrade was activated"
+    return "but the upgrade was not seen through" if observation.problem else ""
+
+
 def _measure(stream: Stream, captures: dict[int, Capture]) -> StreamFigures:
     if stream.number not in captures:
         raise MeasurementError(
@@ -71,13 +78,9 @@ def _judge(
         words = f"{describe_outage(figures)}, but the case sets no budget"
         return Verdict(Outcome.INCONCLUSIVE, words)
     if find_activation(observation) is None:
-        words = f"{describe_outage(figures)}, but no upgrade was activated"
+        words = f"{describe_outage(figures)}, {doubt_upgrade(observation)}"
         return Verdict(Outcome.INCONCLUSIVE, words)
-    verdict = judge_outage(figures, budget_ns=budget_ns)
-    unseen = _find_unseen(capture, observation)
-    if verdict.outcome is Outcome.PASS and unseen:
-        return Verdict(Outcome.INCONCLUSIVE, f"{verdict.reason}, {unseen}")
-    return verdict
+    return judge_outage(figures, budget_ns=budget_ns).unless(_find_unseen(capture, observation))
 
 
 def _find_unseen(capture: Capture, observation: Observation) -> str:
@@ -87,6 +90,8 @@ def _find_unseen(capture: Capture, observation: Observation) -> str:
         RFC 2285 §3.5.2: frames that were not sent are not offered. A sender that stops when its
         link goes down loses none of them, so the loss alone would read "no outage".
     """
+    if doubt := doubt_upgrade(observation):
+        return doubt
     ended_ns = [phase.start_ns for phase in observation.phases if phase.name == "count"]
     if not ended_ns:
         return "but nobody knows how long the traffic ran"

@@ -19,3 +19,13 @@ class Verdict:
 
     outcome: Outcome
     reason: str
+
+    def unless(self, doubt: str) -> "Verdict":
+        """Return the verdict itself, but a pass as inconclusive where there is a doubt.
+
+        Args:
+            doubt: what speaks against a pass, to go on the sentence; empty for nothing.
+        """
+        if self.outcome is Outcome.PASS and doubt:
+            return Verdict(Outcome.INCONCLUSIVE, f"{self.reason}, {doubt}")
+        return self

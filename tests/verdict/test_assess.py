@@ -90,6 +90,10 @@ def test_a_bench_that_broke_off_is_an_error_and_shows_no_zeros() -> None:
         (None, None),
     ]
     assert trial.duts[0].verdict.outcome is Outcome.INCONCLUSIVE
+    assert trial.routes[0].verdict == Verdict(
+        Outcome.INCONCLUSIVE,
+        "0 of 4 routes missing afterwards, none allowed, but no upgrade was activated",
+    )
 
 
 def test_a_bench_that_broke_off_late_still_shows_what_was_captured() -> None:
@@ -97,6 +101,13 @@ def test_a_bench_that_broke_off_late_still_shows_what_was_captured() -> None:
     assert trial.verdict == Verdict(Outcome.ERROR, "the peer at p5 died")
     assert trial.steady.outcome is Outcome.PASS
     assert trial.streams[2].verdict.outcome is Outcome.FAIL
+    assert trial.streams[0].verdict == Verdict(
+        Outcome.INCONCLUSIVE,
+        "no loss (outage below 1.0 ms), budget 50.0 ms, but the upgrade was not seen through",
+    )
+    assert trial.neighbors[0].verdict == Verdict(
+        Outcome.INCONCLUSIVE, "Established throughout, but the upgrade was not seen through"
+    )
 
 
 def test_a_device_that_never_came_back_fails_and_its_streams_are_shown() -> None:
