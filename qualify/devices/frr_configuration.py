@@ -46,12 +46,13 @@ def _write_interface(testbed: Testbed, peer: PeerPlan) -> list[str]:
         f" ip address {peer.here.dut}",
     ]
     if peer.protocol == "ospf":
+        # The area comes last: with it the interface begins to greet, and must know its timers.
         lines += [
-            " ip ospf area 0",
             " ip ospf network point-to-point",
             f" ip ospf hello-interval {peer.hello_s}",
             f" ip ospf dead-interval {peer.hold_s}",
             " ip ospf retransmit-interval 1",
+            " ip ospf area 0",
         ]
     return [*lines, "exit"]
 
