@@ -5,11 +5,11 @@ import sys
 from collections.abc import Sequence
 
 from qualify import __version__
-from qualify.cli import check, demo, lab, schema
+from qualify.cli import check, demo, lab, report, schema
 from qualify.errors import QualifyError
 
 # Each module brings add_parser(subparsers), which names its run(args) -> exit status.
-SUBCOMMANDS = (check, demo, lab, schema)
+SUBCOMMANDS = (check, demo, lab, report, schema)
 
 EPILOG = """exit status:
   0  done, and nothing to complain about

@@ -1,6 +1,7 @@
 """From records to the pages that people read: the report of a train, and the list of trains."""
 
 from collections.abc import Sequence
+from functools import cache
 from itertools import groupby
 from urllib.parse import quote
 
@@ -71,7 +72,7 @@ def agreement(trial: TrialRecord) -> str | None:
         return None
     devices, tester = sum(known), sum(stream.lost for stream in trial.streams)
     if devices == tester:
-        return f"both count {words.count_words(tester)}"
+        return f"both counted {words.count_words(tester)}"
     more = "devices" if devices > tester else "tester"
     return f"the {more} counted {words.count_words(abs(devices - tester))} more"
 
@@ -81,6 +82,7 @@ def lost_frames(trial: TrialRecord) -> int | None:
     return sum(stream.lost for stream in trial.streams) if trial.streams else None
 
 
+@cache
 def _pages() -> Environment:
     pages = Environment(
         loader=PackageLoader("qualify.report"),

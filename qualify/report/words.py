@@ -20,9 +20,8 @@ def decision_of(record: Record) -> tuple[DecisionWord, str]:
 def decision_sentence(record: Record) -> str:
     """Say in one sentence whether the release may go into service."""
     word, _ = decision_of(record)
-    if word is DecisionWord.NOT_PROVEN:
-        return f"Whether {record.release} may be upgraded to in service is not proven."
-    return f"{record.release} is {word.value} for an upgrade in service from {record.from_release}."
+    fit = "not proven fit" if word is DecisionWord.NOT_PROVEN else word.value
+    return f"{record.release} is {fit} for an upgrade in service from {record.from_release}."
 
 
 def outage_words(stream: StreamRecord) -> str:

@@ -1,0 +1,130 @@
+"""Figures read the way a release manager must not misread them."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+
+from qualify.record.model import DecisionWord, Record, StreamRecord
+from qualify.report.words import (
+    bounds_words,
+    budget_words,
+    count_words,
+    decision_of,
+    decision_sentence,
+    direction_words,
+    kind_words,
+    moment_words,
+    ms_words,
+    outage_words,
+    rate_words,
+    seconds_words,
+    share_words,
+)
+
+
+def test_no_loss_is_never_zero_milliseconds(clean_stream: StreamRecord) -> None:
+    slow = replace(clean_stream, outage_high_ns=5_000_000)
+    assert outage_words(slow) == "no loss (< 5.0 ms)"
+
+
+def test_an_outage_reads_with_its_bounds(lossy_stream: StreamRecord) -> None:
+    assert outage_words(lossy_stream) == "61.3 ms (61.2 to 61.4)"
+
+
+def test_bounds_are_rounded_outwards(lossy_stream: StreamRecord) -> None:
+    uneven = replace(lossy_stream, outage_low_ns=48_290_001, outage_high_ns=48_300_001)
+    assert bounds_words(uneven) == "48.2 to 48.4"
+
+
+def test_loss_at_the_edge_of_the_trial_has_no_upper_bound(lossy_stream: StreamRecord) -> None:
+    edge = replace(lossy_stream, reaches_edge=True)
+    assert outage_words(edge) == "over 61.2 ms"
+    assert share_words(edge) == "seen in part only"
+
+
+def test_a_stream_that_sent_nothing_has_no_outage(clean_stream: StreamRecord) -> None:
+    silent = replace(clean_stream, sent=0, received=0)
+    assert outage_words(silent) == "nothing sent"
+    assert share_words(silent) == "not measured"
+
+
+@pytest.mark.parametrize(
+    ("budget_ns", "words"),
+    [
+        (None, "none"),
+        (0, "0.0 ms"),
+        (50_000_000, "50.0 ms"),
+        (50_000, "0.05 ms"),
+        (1_234_500_001, "1 234.500001 ms"),
+    ],
+)
+def test_a_budget_is_never_rounded(budget_ns: int | None, words: str) -> None:
+    assert budget_words(budget_ns) == words
+
+
+@pytest.mark.parametrize(
+    ("high_ns", "budget_ns", "words"),
+    [
+        (61_400_000, 50_000_000, "up to 123 % of the budget"),
+        (50_000_000, 50_000_000, "up to 100 % of the budget"),
+        (50_000_001, 50_000_000, "up to 101 % of the budget"),
+        (100_000_000, 50_000_000, "up to 200 % of the budget"),
+        (100_000_001, 50_000_000, "up to 2.1 times the budget"),
+        (61_400_000, 10_000, "up to 6 140.0 times the budget"),
+        (61_400_000, None, "no budget set"),
+        (61_400_000, 0, "the budget is nothing"),
+    ],
+)
+def test_the_share_of_the_budget_is_rounded_up(
+    lossy_stream: StreamRecord, high_ns: int, budget_ns: int | None, words: str
+) -> None:
+    assert share_words(replace(lossy_stream, outage_high_ns=high_ns, budget_ns=budget_ns)) == words
+
+
+def test_without_loss_the_share_is_a_bound(clean_stream: StreamRecord) -> None:
+    assert share_words(clean_stream) == "below 1 % of the budget"
+
+
+def test_unknown_is_a_dash_and_never_zero() -> None:
+    assert {count_words(None), ms_words(None), seconds_words(None), rate_words(None)} == {"—"}
+    assert moment_words(None) == "—"
+    assert count_words(0) == "0"
+
+
+def test_known_figures_are_rounded_against_the_device() -> None:
+    assert count_words(12_000) == "12 000"
+    assert ms_words(48_300_001) == "48.4 ms"
+    assert seconds_words(12_345_678_901) == "12.4 s"
+    assert rate_words(9_999.99) == "9 999.9"
+    assert moment_words(datetime(2026, 3, 14, 9, 15, 59, tzinfo=UTC)) == "2026-03-14 09:15 UTC"
+
+
+def test_directions_and_kinds_are_spelled_out() -> None:
+    assert direction_words("p5>p6") == "p5 → p6"
+    assert kind_words("l2", ()) == "Switching (L2)"
+    assert kind_words("egp", ("bgp",)) == "Exterior routing (EGP, BGP)"
+    assert kind_words("tunnel", ()) == "tunnel"
+
+
+@pytest.mark.parametrize(
+    ("word", "sentence"),
+    [
+        ("qualified", "5.2.0-rc3 is qualified for an upgrade in service from 5.1.0."),
+        ("not qualified", "5.2.0-rc3 is not qualified for an upgrade in service from 5.1.0."),
+        ("not proven", "5.2.0-rc3 is not proven fit for an upgrade in service from 5.1.0."),
+    ],
+)
+def test_the_decision_is_one_sentence(good_record: Record, word: str, sentence: str) -> None:
+    assert decision_sentence(replace(good_record, verdict=DecisionWord(word))) == sentence
+
+
+def test_a_run_that_never_finished_has_not_qualified(good_record: Record) -> None:
+    word, reason = decision_of(replace(good_record, finished=None))
+    assert word is DecisionWord.NOT_PROVEN
+    assert reason == "interrupted before the last trial was over"
+
+
+def test_a_failure_stands_when_the_run_was_interrupted(bad_record: Record) -> None:
+    word, _ = decision_of(replace(bad_record, finished=None))
+    assert word is DecisionWord.NOT_QUALIFIED
