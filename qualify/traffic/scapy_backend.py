@@ -27,8 +27,9 @@ from qualify.traffic.scapy_messages import (
     Stop,
 )
 from qualify.traffic.scapy_process import WorkerProcess
-from qualify.traffic.templates import build_templates
 
+# On two processors 10 000 frames per second were sent and 24 000 received without a loss. The rest
+# is left to the device and its daemons, which share the machine in a virtual lab.
 SENT_LIMIT_PPS = 4_000
 RECEIVED_LIMIT_PPS = 4_000
 RECEIVE_BUFFER_OCTETS = 16 * 1024 * 1024
@@ -57,9 +58,10 @@ class ScapyTraffic:
 
     @property
     def limit(self) -> Limit:
-        """What one processor sends and receives through scapy, with a margin.
+        """What scapy sends and receives on a small machine, with a margin.
 
-        Measured by tests/benchmarks/scapy_limit.py.
+        Source:
+            Measured by tests/benchmarks/scapy_limit.py.
         """
         return Limit(sent_pps=SENT_LIMIT_PPS, received_pps=RECEIVED_LIMIT_PPS)
 
@@ -72,6 +74,9 @@ class ScapyTraffic:
             TrafficError: too many frames per second, or a port cannot be used.
             PlanError: a frame size cannot be sent.
         """
+        # scapy takes half a second to import; who only asks for the limit does not need it.
+        from qualify.traffic.templates import build_templates  # noqa: PLC0415
+
         self._check(streams, ports)
         self.close()
         self._streams = tuple(streams)
@@ -120,7 +125,7 @@ class ScapyTraffic:
         sender, receiver = self._workers(started=True)
         received, arrived = receiver.ask(Collect(), answer=Received)
         sent, times = sender.ask(Collect(), answer=Sent)
-        self._warn(received)
+        _tell_strays(received)
         return tuple(
             self._capture(at, sent, times[at], received, arrived[2 * at : 2 * at + 2])
             for at in range(len(self._streams))
@@ -210,15 +215,17 @@ class ScapyTraffic:
             longest_stall_ns=sent.latest_ns[at],
         )
 
-    def _warn(self, received: Received) -> None:
-        if received.foreign:
-            _log.warning("%d test frames of another run arrived; ignored", received.foreign)
-        if received.misdelivered:
-            _log.warning(
-                "%d test frames arrived at a port that they were not sent to; "
-                "they do not count as received",
-                received.misdelivered,
-            )
+
+def _tell_strays(received: Received) -> None:
+    if received.foreign:
+        _log.warning("%d test frames of another run arrived; ignored", received.foreign)
+    if received.misdelivered:
+        # A switch floods until it has learned, so a few of these are no reason to worry.
+        _log.info(
+            "%d test frames arrived at a port that they were not sent to; "
+            "they do not count as received",
+            received.misdelivered,
+        )
 
 
 def _as_seen(namespace: Path, *, in_lab: bool) -> PurePosixPath:

@@ -7,6 +7,7 @@ from array import array
 from collections.abc import Sequence
 from contextlib import ExitStack, suppress
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +39,18 @@ LINK_DOUBT_S = 0.001
 ETHERNET_OCTETS = 14
 
 
+class Port(Protocol):
+    """What a stream needs of its port; see SendingPort."""
+
+    def send(self, frame: bytes) -> None:
+        """Hand a frame to the port, or raise OSError."""
+        ...
+
+    def link_is_lost(self) -> bool:
+        """Tell whether the far end of the cable is down."""
+        ...
+
+
 class SendingStream:
     """One stream on its port: which number is next, and when every other one left.
 
@@ -49,7 +62,7 @@ class SendingStream:
     discards them; one that it hands back in the first moment is treated alike.
     """
 
-    def __init__(self, templates: NDArray[np.uint8], port: SendingPort) -> None:
+    def __init__(self, templates: NDArray[np.uint8], port: Port) -> None:
         self._templates = templates
         self._port = port
         self._ahead = number_frames(templates, first=0, count=NUMBERED_AHEAD)

@@ -1,0 +1,232 @@
+"""What every traffic backend must do, run over ours; add a rig to run it over another.
+
+One trial without a fault is run with each backend; the tests read what came of it.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from qualify.clock import VirtualClock
+from qualify.errors import TrafficError
+from qualify.frames import number_frames
+from qualify.measure.capture import Capture
+from qualify.plan.addressing import address_testbed
+from qualify.plan.stream import Stream
+from qualify.plan.streams import plan_streams
+from qualify.simulation.simulation import Simulation
+from qualify.site import Site
+from qualify.traffic.backend import PortAccess, StreamCount, TrafficBackend
+from qualify.traffic.scapy_backend import ScapyTraffic
+from qualify.traffic.scapy_sockets import SendingPort
+from qualify.traffic.simulated import SimulatedTraffic
+from qualify.traffic.templates import build_templates
+from tests.sample import CASE, TESTBED, image
+from tests.traffic.live_bridge import bridge_lab, stream
+
+RUN_ID = 0x51A1B2C3
+STRAY_FRAMES = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Rig:
+    """A backend where it can work: its site, streams that lose nothing, and their ports.
+
+    ``send_strays`` sends test frames of another run on the wire of the first stream; a backend
+    without a wire has nothing to do.
+    """
+
+    backend: TrafficBackend
+    site: Site
+    streams: tuple[Stream, ...]
+    ports: Mapping[str, PortAccess]
+    send_strays: Callable[[], None]
+
+    def run_until(self, condition: Callable[[], bool]) -> None:
+        """Let time pass, real or virtual, until the condition holds."""
+        for _ in range(1_000):
+            if condition():
+                return
+            self.site.clock.sleep(0.01)
+        raise AssertionError("waited in vain")
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What one trial gave, step by step."""
+
+    streams: tuple[Stream, ...]
+    early_complaint: str
+    started_ns: int
+    counts: tuple[tuple[StreamCount, ...], ...]
+    stopped_ns: int
+    counts_after_stop: tuple[tuple[StreamCount, ...], ...]
+    captures: tuple[Capture, ...]
+    second_captures: tuple[Capture, ...]
+
+
+@contextmanager
+def simulated_rig() -> Iterator[Rig]:
+    clock = VirtualClock(1_000_000_000_000)
+    simulation = Simulation(TESTBED, clock)
+    simulation.boot("d1", image("5.1.0"))
+    site = Site(TESTBED, clock, None, simulation)
+    streams = plan_streams(TESTBED, CASE, address_testbed(TESTBED))
+    yield Rig(SimulatedTraffic(site), site, streams, {}, send_strays=lambda: None)
+
+
+@contextmanager
+def scapy_rig() -> Iterator[Rig]:
+    streams = (stream(0, "p1", "p2"), stream(1, "p2", "p1"), stream(2, "p3", "p4"))
+    with bridge_lab() as bridge:
+        site = bridge.site(inside=True)
+
+        def send_strays() -> None:
+            access = bridge.ports["p1"]
+            templates = build_templates(streams[0], access, run_id=RUN_ID + 1)
+            port = SendingPort(access.interface, access.namespace)
+            for frame in number_frames(templates, first=0, count=STRAY_FRAMES):
+                port.send(frame.tobytes())
+            port.close()
+
+        yield Rig(ScapyTraffic(site), site, streams, bridge.ports, send_strays)
+
+
+RIGS: dict[str, Callable[[], AbstractContextManager[Rig]]] = {
+    "simulated": simulated_rig,
+    "scapy": scapy_rig,
+}
+
+
+@pytest.fixture(
+    scope="module",
+    params=[
+        "simulated",
+        pytest.param("scapy", marks=pytest.mark.live),
+    ],
+)
+def trial(request: pytest.FixtureRequest) -> Iterator[Trial]:
+    with RIGS[request.param]() as rig:
+        yield run_trial(rig)
+
+
+def run_trial(rig: Rig) -> Trial:
+    backend, clock = rig.backend, rig.site.clock
+    backend.close()
+    try:
+        backend.open(rig.streams, rig.ports, run_id=RUN_ID)
+        with pytest.raises(TrafficError) as early:
+            backend.counts()
+        clock.sleep(0.2)
+        started_ns = clock.now_ns()
+        backend.start()
+        counts = []
+        for frames in (20, 60, 100):
+            rig.run_until(lambda least=frames: received_by_all(backend, least))  # type: ignore[misc]
+            counts.append(backend.counts())
+            rig.send_strays()
+        backend.stop()
+        stopped_ns = clock.now_ns()
+        clock.sleep(0.1)
+        after_stop = [backend.counts()]
+        clock.sleep(0.2)
+        after_stop.append(backend.counts())
+        captures = backend.collect()
+        backend.close()
+        second_captures = run_again(rig)
+    finally:
+        backend.close()
+        backend.close()
+    return Trial(
+        rig.streams,
+        str(early.value),
+        started_ns,
+        tuple(counts),
+        stopped_ns,
+        tuple(after_stop),
+        captures,
+        second_captures,
+    )
+
+
+def run_again(rig: Rig) -> tuple[Capture, ...]:
+    rig.backend.open(rig.streams[:1], rig.ports, run_id=RUN_ID + 2)
+    rig.backend.start()
+    rig.run_until(lambda: received_by_all(rig.backend, 10))
+    rig.backend.stop()
+    rig.site.clock.sleep(0.1)
+    return rig.backend.collect()
+
+
+def received_by_all(backend: TrafficBackend, least: int) -> bool:
+    return all(count.received >= least for count in backend.counts())
+
+
+def test_nothing_can_be_counted_before_the_start(trial: Trial) -> None:
+    assert trial.early_complaint == (
+        "the streams were not started\n  fix: call start() before this"
+    )
+
+
+def test_nothing_leaves_before_the_start(trial: Trial) -> None:
+    assert min(int(capture.sent_ns[0]) for capture in trial.captures) >= trial.started_ns
+
+
+def test_there_is_one_capture_for_each_stream_and_it_says_which(trial: Trial) -> None:
+    assert [
+        (capture.stream, capture.rate_pps, capture.destinations) for capture in trial.captures
+    ] == [(each.number, each.rate_pps, len(each.destinations)) for each in trial.streams]
+
+
+def test_numbers_start_at_zero_and_every_one_arrives_once(trial: Trial) -> None:
+    for capture in trial.captures:
+        assert capture.received.tolist() == list(range(len(capture.sent_ns)))
+        assert len(capture.received) == len(capture.received_ns) >= 100
+
+
+def test_frames_leave_in_order_and_arrive_after_they_left(trial: Trial) -> None:
+    for capture in trial.captures:
+        assert (np.diff(capture.sent_ns) > 0).all()
+        assert (np.diff(capture.received_ns) >= 0).all()
+        assert (capture.received_ns > capture.sent_ns).all()
+
+
+def test_a_tester_that_lost_nothing_says_so(trial: Trial) -> None:
+    assert [capture.tester_dropped for capture in trial.captures] == [0] * len(trial.streams)
+
+
+def test_nothing_leaves_after_the_stop(trial: Trial) -> None:
+    first, second = trial.counts_after_stop
+    assert [count.sent for count in first] == [count.sent for count in second]
+    assert [count.sent for count in first] == [len(each.sent_ns) for each in trial.captures]
+    assert max(int(capture.sent_ns[-1]) for capture in trial.captures) <= trial.stopped_ns
+
+
+def test_counts_never_fall_and_come_in_the_order_of_the_streams(trial: Trial) -> None:
+    readings = (*trial.counts, *trial.counts_after_stop)
+    for earlier, later in pairwise(readings):
+        assert [count.stream for count in later] == [each.number for each in trial.streams]
+        for before, after in zip(earlier, later, strict=True):
+            assert after.sent >= before.sent
+            assert after.received >= before.received
+            assert (after.last_received_ns or 0) >= (before.last_received_ns or 0) > 0
+
+
+def test_clean_traffic_is_never_called_impaired_although_strays_arrive(trial: Trial) -> None:
+    readings = (*trial.counts, *trial.counts_after_stop)
+    assert {count.impaired_ns for counts in readings for count in counts} == {None}
+
+
+def test_all_that_arrived_is_counted_when_traffic_has_come_to_rest(trial: Trial) -> None:
+    received = [count.received for count in trial.counts_after_stop[-1]]
+    assert received == [len(capture.received) for capture in trial.captures]
+
+
+def test_a_backend_can_be_opened_again_and_numbers_start_at_zero_again(trial: Trial) -> None:
+    (capture,) = trial.second_captures
+    assert capture.received.tolist() == list(range(len(capture.sent_ns)))
+    assert len(capture.sent_ns) >= 10

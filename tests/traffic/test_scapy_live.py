@@ -1,0 +1,227 @@
+"""Real frames through a real bridge: our counts against those of the bridge's own kernel."""
+
+import logging
+import os
+import signal
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import numpy as np
+import pytest
+
+from qualify.errors import TrafficError
+from qualify.measure.capture import Capture
+from qualify.plan.stream import Stream
+from qualify.traffic.scapy_backend import ScapyTraffic
+from tests.traffic.live_bridge import Bridge, bridge_lab, is_gone, stream, wait_until
+
+pytestmark = pytest.mark.live
+
+FORTH = stream(0, "p1", "p2")
+BACK = stream(1, "p2", "p1")
+
+
+@pytest.fixture(scope="module")
+def bridge() -> Iterator[Bridge]:
+    with bridge_lab() as built:
+        yield built
+
+
+@contextmanager
+def traffic(
+    bridge: Bridge, *streams: Stream, inside: bool = True, **options: int
+) -> Iterator[ScapyTraffic]:
+    backend = ScapyTraffic(bridge.site(inside=inside), **options)
+    try:
+        backend.open(streams, bridge.ports, run_id=0xABCD0123)
+        backend.start()
+        yield backend
+    finally:
+        backend.close()
+
+
+def more_frames(backend: ScapyTraffic, frames: int, *, at: int = 0) -> None:
+    """Wait until that many more frames of a stream have left."""
+    before = backend.counts()[at].sent
+    wait_until(lambda: backend.counts()[at].sent >= before + frames)
+
+
+def finish(backend: ScapyTraffic) -> tuple[Capture, ...]:
+    backend.stop()
+    time.sleep(0.1)  # the longest that a frame can be under way on this machine
+    return backend.collect()
+
+
+def lost(capture: Capture) -> list[int]:
+    return sorted(set(range(len(capture.sent_ns))) - set(capture.received.tolist()))
+
+
+def test_a_bridge_that_does_nothing_wrong_loses_nothing(bridge: Bridge) -> None:
+    before = bridge.lab.frame_counts("d1")
+    with traffic(bridge, FORTH, BACK) as backend:
+        more_frames(backend, 300)
+        captures = finish(backend)
+    after = bridge.lab.frame_counts("d1")
+
+    for capture in captures:
+        assert capture.received.tolist() == list(range(len(capture.sent_ns)))
+        assert capture.tester_dropped == 0
+        assert capture.longest_stall_ns is not None
+        assert (capture.received_ns > capture.sent_ns).all()
+        assert np.median(np.diff(capture.sent_ns)) == pytest.approx(2_000_000, rel=0.1)
+    entered = [new.received - old.received for new, old in zip(after, before, strict=True)]
+    assert entered[:2] == [len(capture.sent_ns) for capture in captures]
+
+
+def test_what_the_bridge_drops_is_lost_to_the_frame(bridge: Bridge) -> None:
+    with traffic(bridge, FORTH, BACK) as backend:
+        more_frames(backend, 100)
+        with bridge.rule("forward", "drop") as dropped:
+            more_frames(backend, 100)
+        more_frames(backend, 100)
+        impaired_ns = backend.counts()[0].impaired_ns
+        forth, back = finish(backend)
+
+    assert len(lost(forth)) == dropped() > 0
+    assert lost(forth) == list(range(lost(forth)[0], lost(forth)[0] + dropped()))
+    assert lost(back) == []
+    assert forth.tester_dropped == back.tester_dropped == 0
+    first_after = int(np.searchsorted(forth.received, lost(forth)[-1]))
+    assert impaired_ns == forth.received_ns[first_after]
+
+
+def test_a_device_port_that_goes_down_costs_frames_and_the_tester_is_not_to_blame(
+    bridge: Bridge,
+) -> None:
+    before = bridge.lab.frame_counts("d1")
+    with traffic(bridge, FORTH, BACK) as backend:
+        more_frames(backend, 100)
+        bridge.device("ip link set e1 down")
+        more_frames(backend, 150)
+        bridge.device("ip link set e1 up")
+        more_frames(backend, 100)
+        forth, back = finish(backend)
+    after = bridge.lab.frame_counts("d1")
+
+    assert len(forth.sent_ns) - len(lost(forth)) == after[1].sent - before[1].sent
+    assert len(lost(forth)) >= 150
+    assert len(lost(back)) >= 100
+    assert forth.tester_dropped == back.tester_dropped == 0
+
+
+def test_a_frame_that_arrives_twice_is_kept_twice(bridge: Bridge) -> None:
+    with traffic(bridge, FORTH, BACK) as backend:
+        more_frames(backend, 100)
+        with bridge.rule("ingress device e1", "dup to e2") as doubled:
+            more_frames(backend, 50)
+        more_frames(backend, 50)
+        forth, _ = finish(backend)
+
+    assert lost(forth) == []
+    assert len(forth.received) == len(forth.sent_ns) + doubled()
+    assert doubled() > 0
+
+
+def test_a_frame_at_another_port_is_not_delivered(
+    bridge: Bridge, caplog: pytest.LogCaptureFixture
+) -> None:
+    with traffic(bridge, FORTH, BACK) as backend:
+        more_frames(backend, 100)
+        with bridge.rule("ingress device e1", "fwd to e3") as led_astray:
+            more_frames(backend, 50)
+        more_frames(backend, 50)
+        with caplog.at_level(logging.INFO):
+            forth, _ = finish(backend)
+
+    assert len(lost(forth)) == led_astray() > 0
+    assert "arrived at a port that they were not sent to" in caplog.text
+
+
+def test_frames_that_find_the_receive_buffer_full_are_the_testers_own_drops(
+    bridge: Bridge,
+) -> None:
+    with traffic(bridge, FORTH, BACK, inside=False, receive_buffer_octets=20_000) as backend:
+        more_frames(backend, 50)
+        receiver = backend._receiver
+        assert receiver is not None
+        os.kill(receiver.process.pid, signal.SIGSTOP)
+        more_frames(backend, 150)
+        os.kill(receiver.process.pid, signal.SIGCONT)
+        more_frames(backend, 50)
+        forth, back = finish(backend)
+
+    assert len(lost(forth)) > 50
+    assert forth.tester_dropped == len(lost(forth))
+    assert back.tester_dropped == len(lost(back))
+
+
+def test_a_tester_port_that_is_off_refuses_and_its_numbers_are_not_used_up(
+    bridge: Bridge,
+) -> None:
+    port = bridge.lab.namespace("p1")
+    with traffic(bridge, FORTH, BACK) as backend:
+        more_frames(backend, 100)
+        port.run("ip", "link", "set", "p1", "down")
+        back_before = backend.counts()[1].sent
+        wait_until(lambda: backend.counts()[1].sent >= back_before + 100)
+        port.run("ip", "link", "set", "p1", "up")
+        more_frames(backend, 100)
+        forth, back = finish(backend)
+
+    assert forth.tester_dropped is not None
+    assert forth.tester_dropped >= 50
+    assert int(np.diff(forth.sent_ns).max()) > 100_000_000
+    assert back.received.tolist()[-1] == len(back.sent_ns) - 1
+
+
+def test_stop_takes_effect_within_a_tenth_of_a_second_and_receivers_go_on(bridge: Bridge) -> None:
+    with traffic(bridge, FORTH, BACK) as backend:
+        more_frames(backend, 50)
+        asked_ns = time.time_ns()
+        backend.stop()
+        answered_ns = time.time_ns()
+        counts = backend.counts()
+        captures = backend.collect()
+
+    assert answered_ns - asked_ns < 100_000_000
+    assert max(int(capture.sent_ns[-1]) for capture in captures) <= answered_ns
+    assert [count.sent for count in counts] == [len(capture.sent_ns) for capture in captures]
+
+
+def test_ctrl_c_does_not_end_the_workers_and_close_does(bridge: Bridge) -> None:
+    with traffic(bridge, FORTH, inside=False) as backend:
+        assert backend._sender is not None
+        assert backend._receiver is not None
+        processes = [backend._sender.process.pid, backend._receiver.process.pid]
+        for process in processes:
+            os.kill(process, signal.SIGINT)
+        more_frames(backend, 100)
+        assert lost(finish(backend)[0]) == []
+
+    assert all(is_gone(process) for process in processes)
+
+
+def test_a_worker_that_dies_is_an_error_and_not_a_loss(bridge: Bridge) -> None:
+    with traffic(bridge, FORTH, inside=False) as backend:
+        more_frames(backend, 20)
+        assert backend._receiver is not None
+        os.kill(backend._receiver.process.pid, signal.SIGKILL)
+        backend._receiver.process.wait()
+        wait_until(lambda: backend._receiver is not None and backend._receiver._end is not None)
+        with pytest.raises(TrafficError, match="the worker that should receive frames ended"):
+            backend.counts()
+
+
+def test_a_frame_larger_than_the_port_carries_is_refused_when_opened(bridge: Bridge) -> None:
+    backend = ScapyTraffic(bridge.site(inside=True))
+    too_large = stream(0, "p1", "p2", frame_octets=1519)
+    with pytest.raises(TrafficError, match="port p1 carries IP packets of at most 1500 octets"):
+        backend.open([too_large], bridge.ports, run_id=1)
+    assert backend._sender is None
+
+
+def test_the_largest_frame_of_the_port_arrives(bridge: Bridge) -> None:
+    with traffic(bridge, stream(0, "p1", "p2", frame_octets=1518)) as backend:
+        more_frames(backend, 20)
+        assert lost(finish(backend)[0]) == []
