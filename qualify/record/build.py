@@ -1,5 +1,6 @@
 """From a plan, its judged trials and the decision to the record of the run. Pure."""
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -33,7 +34,7 @@ class RunFacts:
 
     ``finished_ns`` is ``None`` while the run goes on and when it was interrupted. Both times are
     those of the bench's clock, in nanoseconds since the Unix epoch. ``required`` is how many trials
-    of each case must pass; a case that it does not name was deselected. ``None``: as the cases ask.
+    of each case must pass; a case that it does not name was deselected. ``None``: all planned ones.
     """
 
     run: str
@@ -53,9 +54,9 @@ def build_record(
     record that is kept while the run goes on must not read as its result.
     """
     cases = {trial.case.name: trial.case for trial in plan.trials}
-    required = {case.name: case.trials for case in cases.values()}
-    if facts.required is not None:
-        required = dict(facts.required)
+    required = facts.required
+    if required is None:
+        required = Counter(trial.case.name for trial in plan.trials)
     planned = sum(trial.case.name in required for trial in plan.trials)
     word, reason = _settle(decision, done=len(trials), planned=planned, facts=facts)
     return Record(

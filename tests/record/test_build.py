@@ -214,7 +214,7 @@ def test_the_run_is_described() -> None:
 def test_the_case_is_kept_so_that_it_can_be_judged_again() -> None:
     record = build_record(a_plan(trials=3), (a_trial(),), QUALIFIED, FACTS)
     (case,) = record.cases
-    assert (case.case, case.required_trials, case.sha256) == ("egp-one-tier", 1, "cc")
+    assert (case.case, case.required_trials, case.sha256) == ("egp-one-tier", 3, "cc")
     assert case.budgets == (BudgetRecord("egp", 40_000_000),)
     assert (case.allowed_flaps, case.graceful_restarts_allowed, case.allowed_lost_routes) == (
         0,
@@ -309,7 +309,7 @@ def test_a_deselected_case_is_left_out_and_not_required() -> None:
     ]
 
 
-def test_the_required_trials_of_the_run_go_before_those_of_the_case() -> None:
+def test_the_required_trials_of_the_run_go_before_the_planned_ones() -> None:
     record = build_record(a_plan(), (), QUALIFIED, replace(FACTS, required={"egp-one-tier": 5}))
     assert record.cases[0].required_trials == 5
 

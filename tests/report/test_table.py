@@ -80,6 +80,23 @@ def test_a_name_without_a_slash_is_cut_at_its_end(
     assert " a-very-long-n.. " in lines[2]
 
 
+def test_numbers_are_never_cut(
+    good_record: Record, good_trial: TrialRecord, lossy_stream: StreamRecord
+) -> None:
+    endless = replace(
+        lossy_stream,
+        sent=1_000_000_000_000,
+        lost=999_999_999_999,
+        outage_ns=99_999_999_999_900_000,
+        outage_low_ns=99_999_999_999_800_000,
+        outage_high_ns=100_000_000_000_000_000,
+    )
+    lines = verdict_table(replace(good_record, trials=(replace(good_trial, streams=(endless,)),)))
+    assert "1 000 000 000 000  999 999 999 999  " in lines[2]
+    assert "99 999 999 999.9 ms (99 999 999 999.8 to 100 000 000 000.0)  50.0 ms  fail" in lines[2]
+    assert lines[2].startswith("mixe../1  egp   p5>p6 ")
+
+
 def test_words_from_a_device_cannot_steer_the_terminal(
     good_record: Record, good_trial: TrialRecord
 ) -> None:
