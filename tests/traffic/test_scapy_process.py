@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -17,6 +18,7 @@ from tests.sample import TESTBED
 from tests.traffic.live_bridge import is_gone, wait_until
 
 SITE = Site(TESTBED, RealClock(), None, None)
+PROJECT = Path(__file__).parents[2]
 OWNER = """
 import os, signal
 from qualify.clock import RealClock
@@ -39,7 +41,7 @@ def worker() -> Iterator[WorkerProcess]:
 
 def test_workers_end_when_their_owner_is_killed() -> None:
     owner = subprocess.run(
-        [sys.executable, "-c", OWNER], capture_output=True, text=True, check=False
+        [sys.executable, "-c", OWNER], capture_output=True, text=True, check=False, cwd=PROJECT
     )
     assert owner.returncode == -signal.SIGKILL
     workers = [int(word) for word in owner.stdout.split()]
