@@ -38,7 +38,7 @@ class NeighborBudget:
 
 @dataclass(frozen=True, slots=True)
 class RouteBudget:
-    """How many routes of a path may be missing afterwards."""
+    """How many routes of a path may be missing afterwards, in each direction."""
 
     lost: int
 

@@ -69,7 +69,7 @@ class SimulatedNeighbors:
 class SimulatedBehaviour:
     """The truth about a simulated upgrade, by kind of path; absent kinds are left untouched.
 
-    ``routes_lost`` counts the routes of a path in both directions together.
+    ``routes_lost`` counts the routes of a path that are missing afterwards in each direction.
     """
 
     outcome: SimulatedOutcome
