@@ -32,14 +32,8 @@ def test_release(trial: TrialAssessment, dut: str) -> None:
     uphold(_verdict(trial, trial.duts, lambda each: each.observation.name == dut))
 
 
-def test_outage(
-    trial: TrialAssessment, stream: Stream, record_property: Callable[[str, object], None]
-) -> None:
+def test_outage(trial: TrialAssessment, stream: Stream) -> None:
     """The outage of each path and direction stays within its budget."""
-    for each in trial.streams:
-        if each.stream.number == stream.number:
-            record_property("lost", each.figures.lost)
-            record_property("outage_ns", each.figures.outage_ns)
     uphold(_verdict(trial, trial.streams, lambda each: each.stream.number == stream.number))
 
 

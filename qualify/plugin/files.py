@@ -20,35 +20,36 @@ from qualify.testbed.testbed_file import read_testbed
 _OTHER_FILE = re.compile(r"^(testbed|image)\s*:", re.MULTILINE)
 
 
-def plan_from_files(options: Options, arguments: Sequence[str], *, folder: Path) -> Plan:
+def plan_from_files(options: Options, arguments: Sequence[str]) -> Plan:
     """Read every file that a run needs and plan it.
 
     Args:
         options: what the user said with our options.
         arguments: pytest's own: case files, folders of them, node ids.
-        folder: what relative arguments are relative to.
 
     Raises:
         pytest.UsageError: with everything that is wrong, one argument for each.
     """
     try:
         testbed = read_testbed(options.testbed)
-        cases = _read_cases(case_files(arguments, folder=folder), testbed)
+        cases = _read_cases(case_files(arguments), testbed)
         images = read_images(testbed.images)
-        release = options.from_release or testbed.duts[0].release
-        return plan_run(
+        plan = plan_run(
             testbed,
             cases,
             target=find_image(testbed, release=options.release, images=images),
-            source=find_image(testbed, release=release, images=images),
+            source=find_image(testbed, release=_source_release(options, testbed), images=images),
             limit=backend_limit(testbed),
             trials=options.trials,
         )
     except QualifyError as error:
         raise pytest.UsageError(str(error)) from error
+    if not plan.trials:
+        raise pytest.UsageError(_nothing_to_run(plan))
+    return plan
 
 
-def case_files(arguments: Iterable[str], *, folder: Path) -> list[Path]:
+def case_files(arguments: Iterable[str]) -> list[Path]:
     """Find the case files that pytest's arguments mean.
 
     A file that is named is taken as it is; in a folder every ``.yaml`` file is a case, unless it
@@ -56,7 +57,7 @@ def case_files(arguments: Iterable[str], *, folder: Path) -> list[Path]:
     """
     found: dict[Path, None] = {}
     for argument in arguments:
-        path = folder / argument.split("::")[0]
+        path = Path(argument.split("::")[0])
         if path.is_dir():
             found.update(dict.fromkeys(filter(_may_be_case, sorted(path.rglob("*.yaml")))))
         elif path.suffix == ".yaml":
@@ -80,3 +81,22 @@ def _read_cases(files: Sequence[Path], testbed: Testbed) -> list[Case]:
     if errors:
         raise pytest.UsageError(*errors)
     return cases
+
+
+def _source_release(options: Options, testbed: Testbed) -> str:
+    """The release that every trial starts from; all devices start from the same."""
+    releases = {dut.release for dut in testbed.duts}
+    if options.from_release is None and len(releases) > 1:
+        raise FileError(
+            f"the devices start from different releases: {', '.join(sorted(releases))}",
+            fix="write the same release for all of them, or say which with --from-release",
+            where=f"{testbed.file} duts",
+        )
+    return options.from_release or releases.pop()
+
+
+def _nothing_to_run(plan: Plan) -> str:
+    if not plan.left_out:
+        return "no case file was named\n  fix: name a case file, or a folder of them, e.g. cases"
+    reasons = "; ".join(f"{case.name} is {reason}" for case, reason in plan.left_out)
+    return f"no case fits {plan.testbed.file}: {reasons}\n  fix: choose another case or testbed"

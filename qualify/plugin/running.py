@@ -23,7 +23,7 @@ def pytest_sessionstart(session: pytest.Session) -> None:
     """Read every file and plan the run, before anything is collected or started."""
     config = session.config
     options = read_options(config)
-    plan = plan_from_files(options, config.args, folder=config.invocation_params.dir)
+    plan = plan_from_files(options, config.args)
     progress = Progress(config, plan)
     config.stash[RUN] = Run(plan, reports=options.reports, watch=progress)
 

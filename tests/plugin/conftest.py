@@ -1,0 +1,32 @@
+"""Whole pytest sessions in a folder of their own, with the shipped testbeds and cases."""
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+# Kept loaded: an inner session forgets the modules that it loads, and numpy loads only once.
+import qualify.devices.simulated
+import qualify.peers.simulated
+import qualify.plugin.running
+import qualify.traffic.scapy_backend
+import qualify.traffic.simulated  # noqa: F401
+
+PROJECT = Path(__file__).parents[2]
+
+RunCases = Callable[..., pytest.RunResult]
+
+
+@pytest.fixture
+def run_cases(pytester: pytest.Pytester) -> RunCases:
+    """Run pytest on copies of the shipped files; they can be changed before."""
+    shutil.copytree(PROJECT / "testbeds", pytester.path / "testbeds")
+    shutil.copytree(PROJECT / "cases", pytester.path / "cases")
+
+    def run(*arguments: str, testbed: str = "simulated-one-tier") -> pytest.RunResult:
+        return pytester.runpytest(
+            "-p", "no:cacheprovider", "--testbed", f"testbeds/{testbed}.yaml", *arguments
+        )
+
+    return run
