@@ -8,6 +8,8 @@ from qualify.lab.programs import FOR_PEOPLE, PACKAGES, Programs, lab_programs
 
 SYSTEM_PROGRAMS = ("unshare", "nsenter", "setpriv", "mount")
 _NAMESPACES = ("mnt", "net", "pid")
+_CAPABILITIES = {"net_admin": 12, "net_raw": 13, "sys_admin": 21}
+"""What the lab needs beyond being root; numbers from capabilities(7)."""
 
 
 def missing_for_lab(programs: Programs | None = None) -> tuple[str, ...]:
@@ -31,10 +33,21 @@ def missing_programs(programs: Programs) -> tuple[str, ...]:
 
 
 def _missing_rights() -> tuple[str, ...]:
-    rights = () if os.geteuid() == 0 else ("the rights of root (run it as root)",)
-    kernel = tuple(
+    if os.geteuid() != 0:
+        return ("the rights of root (run it as root)",)
+    status = Path("/proc/self/status").read_text()
+    effective = int(status.partition("CapEff:")[2].split()[0], 16)
+    return missing_capabilities(effective) + tuple(
         f"a kernel with {kind} namespaces"
         for kind in _NAMESPACES
         if not Path(f"/proc/self/ns/{kind}").exists()
     )
-    return rights + kernel
+
+
+def missing_capabilities(effective: int) -> tuple[str, ...]:
+    """Name what a set of capabilities (``CapEff``) lacks: root in a container may lack some."""
+    return tuple(
+        f"the capability {name} (use a machine, or a container that grants it)"
+        for name, bit in _CAPABILITIES.items()
+        if not effective >> bit & 1
+    )
