@@ -1,6 +1,6 @@
 """What is written while a run goes on: its events, and its record after every trial."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from qualify import __version__
@@ -69,7 +69,12 @@ class Logbook:
         )
 
     def keep(
-        self, trials: Sequence[TrialAssessment], decision: Decision, *, finished: bool
+        self,
+        trials: Sequence[TrialAssessment],
+        decision: Decision,
+        *,
+        required: Mapping[str, int],
+        finished: bool,
     ) -> Record:
         """Write the record as it stands now, over the one before."""
         facts = RunFacts(
@@ -78,6 +83,7 @@ class Logbook:
             finished_ns=self._clock.now_ns() if finished else None,
             version=__version__,
             machine=describe_machine(),
+            required=required,
         )
         record = build_record(self._plan, tuple(trials), decision, facts)
         write_record(record, self._folder)

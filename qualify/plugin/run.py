@@ -89,4 +89,4 @@ class Run:
             if self._failure
             else decide(trials, required=self.required)
         )
-        return self.logbook.keep(trials, decision, finished=finished)
+        return self.logbook.keep(trials, decision, required=self.required, finished=finished)

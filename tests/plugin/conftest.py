@@ -25,8 +25,13 @@ def run_cases(pytester: pytest.Pytester) -> RunCases:
     shutil.copytree(PROJECT / "cases", pytester.path / "cases")
 
     def run(*arguments: str, testbed: str = "simulated-one-tier") -> pytest.RunResult:
-        return pytester.runpytest(
-            "-p", "no:cacheprovider", "--testbed", f"testbeds/{testbed}.yaml", *arguments
+        return pytester.runpytest_inprocess(
+            "-p",
+            "no:cacheprovider",
+            "--testbed",
+            f"testbeds/{testbed}.yaml",
+            *arguments,
+            no_reraise_ctrlc=True,
         )
 
     return run
