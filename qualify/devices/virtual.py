@@ -194,7 +194,7 @@ class VirtualDevice:
         staging.mkdir(parents=True, exist_ok=True)
         payload = Path(shutil.copy(image.payload, staging))
         check_sum(image, payload, dut=self._name)
-        return _Staged(image, image.behaviour, payload.read_text())
+        return _Staged(image, image.behaviour, payload.read_text(errors="replace"))
 
     @property
     def _software(self) -> Path:

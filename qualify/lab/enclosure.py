@@ -169,13 +169,6 @@ def _parent_of(process: Path) -> int | None:
     return None
 
 
-def process_is_alive(process: int) -> bool:
-    """Tell whether a process is there and is more than a zombie."""
-    with contextlib.suppress(OSError):
-        return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
-    return False
-
-
 def send_signal(process: int, number: int) -> None:
     """Signal a process that may have ended already."""
     with contextlib.suppress(ProcessLookupError):

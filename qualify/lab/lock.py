@@ -31,11 +31,19 @@ class RunningLab:
 
 
 def runtime_folder() -> Path:
-    """Return the folder of this user's lock files; it exists only while a lab is up."""
-    given = os.environ.get("XDG_RUNTIME_DIR")
-    if given and Path(given).is_dir():
-        return Path(given) / "qualify"
-    return Path("/run/qualify") if os.geteuid() == 0 else Path(f"/tmp/qualify-{os.geteuid()}")
+    """Return the folder of this user's lock files; it exists only while a lab is up.
+
+    It is the same for every session of a user, however it was opened; ``QUALIFY_RUNTIME_DIR``
+    names another one.
+    """
+    given = os.environ.get("QUALIFY_RUNTIME_DIR")
+    if given:
+        return Path(given)
+    user = os.geteuid()
+    if user == 0:
+        return Path("/run/qualify")
+    of_user = Path(f"/run/user/{user}")
+    return of_user / "qualify" if of_user.is_dir() else Path(f"/tmp/qualify-{user}")
 
 
 class LabLock:
@@ -49,20 +57,24 @@ class LabLock:
         self._testbed = testbed
         self._started = time.strftime("%Y-%m-%d %H:%M:%S")
         self._file = runtime_folder() / f"{testbed}.lab"
-        self._descriptor = self._take()
+        self._descriptor: int | None = self._take()
         self.tell(first_process=None, namespaces=())
 
     def tell(self, *, first_process: int | None, namespaces: tuple[str, ...]) -> None:
         """Write into the file what the lab is now."""
         lab = RunningLab(self._testbed, os.getpid(), self._started, first_process, namespaces)
         text = json.dumps(asdict(lab)).encode()
-        os.pwrite(self._descriptor, text, 0)
-        os.ftruncate(self._descriptor, len(text))
+        if self._descriptor is not None:
+            os.pwrite(self._descriptor, text, 0)
+            os.ftruncate(self._descriptor, len(text))
 
     def release(self) -> None:
-        """Give the right back and leave no file behind."""
+        """Give the right back and leave no file behind; safe more than once."""
+        if self._descriptor is None:
+            return
         self._file.unlink(missing_ok=True)
         os.close(self._descriptor)
+        self._descriptor = None
         with suppress(OSError):
             self._file.parent.rmdir()
 

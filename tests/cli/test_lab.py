@@ -12,7 +12,7 @@ TESTBEDS = Path(__file__).parents[2] / "testbeds"
 @pytest.fixture(autouse=True)
 def own_runtime_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Keep the labs of other tests out of sight."""
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    monkeypatch.setenv("QUALIFY_RUNTIME_DIR", str(tmp_path / "labs"))
 
 
 def test_status_says_that_no_lab_is_up(capsys: pytest.CaptureFixture[str]) -> None:

@@ -42,7 +42,7 @@ class Session:
 @contextmanager
 def lab_up(runtime: Path, *, until: str) -> Iterator[Session]:
     """Bring the lab of the virtual testbed up in another process, until it says so much."""
-    environment = {**os.environ, "XDG_RUNTIME_DIR": str(runtime)}
+    environment = {**os.environ, "QUALIFY_RUNTIME_DIR": str(runtime / "labs")}
     command = [*QUALIFY, "lab", "up", "testbeds/virtual-one-tier.yaml"]
     with Popen(command, env=environment, cwd=PROJECT, stdout=subprocess.PIPE, text=True) as owner:
         assert owner.stdout is not None

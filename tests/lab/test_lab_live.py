@@ -41,7 +41,7 @@ def runtime(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """Keep these labs apart from others of this user."""
     with pytest.MonkeyPatch.context() as patch:
         folder = tmp_path_factory.mktemp("runtime")
-        patch.setenv("XDG_RUNTIME_DIR", str(folder))
+        patch.setenv("QUALIFY_RUNTIME_DIR", str(folder / "labs"))
         yield folder
 
 

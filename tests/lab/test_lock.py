@@ -25,7 +25,7 @@ sys.stdin.read()
 @pytest.fixture(autouse=True)
 def own_runtime_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Keep the locks of a test away from labs that are really up."""
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+    monkeypatch.setenv("QUALIFY_RUNTIME_DIR", str(tmp_path / "labs"))
 
 
 def hold_elsewhere() -> "subprocess.Popen[bytes]":
@@ -105,3 +105,23 @@ def test_only_namespaces_that_exist_can_be_looked_into() -> None:
     with pytest.raises(LabError, match=r"has no namespace 'd2'\n  fix: choose one of d1, p1$"):
         look_inside(lab_of(None), programs, "d2", ["ls"])
     lock.release()
+
+
+def test_a_lock_can_be_given_back_twice() -> None:
+    lock = LabLock("quay")
+    lock.release()
+    again = LabLock("quay")
+    lock.release()
+
+    assert [lab.testbed for lab in running_labs()] == ["quay"]
+    again.release()
+
+
+@pytest.mark.parametrize(("user", "folder"), [(0, "/run/qualify"), (4711, "/tmp/qualify-4711")])
+def test_every_session_of_a_user_looks_into_the_same_folder(
+    user: int, folder: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("QUALIFY_RUNTIME_DIR")
+    monkeypatch.setattr(os, "geteuid", lambda: user)
+
+    assert runtime_folder() == Path(folder)
