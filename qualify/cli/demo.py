@@ -25,13 +25,17 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         "Run it in the project folder.",
     )
     parser.add_argument("--release", default=RELEASE, help=f"release to qualify ({RELEASE})")
+    parser.add_argument("--reports", default="reports", help="where the report goes (reports)")
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Choose the bench and run pytest on it; returns pytest's exit status."""
     testbed = _choose_testbed()
-    command = ["pytest", CASE, "--testbed", testbed, "--release", arguments.release, "--trials=1"]
+    command = [
+        *("pytest", CASE, "--testbed", testbed, "--release", arguments.release),
+        *("--trials=1", "--reports", arguments.reports),
+    ]
     print(f"$ {' '.join(command)}", flush=True)
     return subprocess.run([sys.executable, "-m", *command], check=False).returncode
 
