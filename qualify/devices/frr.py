@@ -25,21 +25,21 @@ _START_ONE = (
     " < /dev/null >> /run/frr/start.log 2>&1"
 )
 
-# Ends the daemons in an order in which none can tell the others, and waits until they are gone.
+# Ends the daemons, zebra first: left alone with the kernel's table it would take away what the
+# others had put there. Then waits until all of them are gone.
 _END = """
 cd {folder}
-for daemon in bgpd ospfd zebra; do
-  test ! -s $daemon.pid || kill -{signal} $(cat $daemon.pid) || true
-done
+daemons=$(cat zebra.pid ospfd.pid bgpd.pid 2> /dev/null)
+test -z "$daemons" || kill -{signal} $daemons 2> /dev/null
 tries={tries}
-for daemon in bgpd ospfd zebra; do
-  while test -s $daemon.pid && kill -0 $(cat $daemon.pid); do
+for daemon in $daemons; do
+  while kill -0 $daemon 2> /dev/null; do
     tries=$((tries - 1))
-    test $tries -gt 0 || kill -KILL $(cat $daemon.pid)
+    test $tries -gt 0 || kill -KILL $daemon
     sleep 0.02
   done
-  rm -f $daemon.pid
 done
+rm -f zebra.pid ospfd.pid bgpd.pid
 """
 _PATIENCE = {"KILL": 100, "TERM": 50}
 

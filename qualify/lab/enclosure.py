@@ -99,8 +99,8 @@ class Enclosure:
 
     def _await_ready(self) -> None:
         """Wait until the first process has prepared its mounts."""
-        if self._tree.stdout is None or self._tree.stderr is None:
-            raise AssertionError
+        assert self._tree.stdout is not None
+        assert self._tree.stderr is not None
         readable, _, _ = select.select([self._tree.stdout], [], [], START_TIMEOUT_S)
         if not readable or self._tree.stdout.readline() != b"ready\n":
             self._tree.kill()

@@ -16,7 +16,7 @@ from qualify.measure.observation import PortCount
 from qualify.testbed.testbed import Testbed
 
 # A port answers to its own addresses only, tells nobody about better ways, and takes frames from
-# whereever they come: the tester speaks for thousands of hosts behind one port.
+# wherever they come: the tester speaks for thousands of hosts behind one port.
 _QUIET = """
 set -e
 echo 1 > /proc/sys/net/ipv6/conf/all/disable_ipv6

@@ -4,7 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from qualify.cli import lab
 from qualify.cli.main import main
+from qualify.lab.fetch import Fetched
 
 TESTBEDS = Path(__file__).parents[2] / "testbeds"
 
@@ -40,3 +42,12 @@ def test_an_action_is_required(capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit, match="2"):
         main(["lab"])
     assert "required: ACTION" in capsys.readouterr().err
+
+
+def test_fetch_lists_what_it_unpacked(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lab, "fetch_programs", lambda _: Fetched(("frr_8", "bird2_2"), Path("/x")))
+
+    assert main(["lab", "fetch"]) == 0
+    assert capsys.readouterr().out == "unpacked into /x, nothing installed:\n  frr_8\n  bird2_2\n"

@@ -244,7 +244,8 @@ def test_a_cold_upgrade_loses_frames_to_the_frame_and_its_peers_flap(ready: Worl
     ready.device.activate()
     with pytest.raises(DeviceError, match=r"^d1 cannot activate: an upgrade is under way\n"):
         ready.device.activate()
-    assert "LOWER_UP" in ready.lab.namespace("p1").run("ip", "link", "show", "p1")
+    ip = ready.lab.programs.path("ip")
+    assert "LOWER_UP" in ready.lab.namespace("p1").run(ip, "link", "show", "p1")
     await_that(lambda: ready.device.verify().finished)
 
     assert ready.device.verify() == Verification("5.2.0-rc2", finished=True, message="")
@@ -266,3 +267,16 @@ def test_software_that_does_not_understand_its_configuration_says_so(ready: Worl
     assert "Unknown command" in verification.message
     with pytest.raises(DeviceError, match=r"^d1 runs no software now\n  fix: wait until its"):
         ready.device.facts()
+
+
+def test_a_device_whose_daemons_died_does_not_answer(ready: World) -> None:
+    ready.device._frr.end("KILL")
+
+    with pytest.raises(DeviceError, match=r"^d1 does not answer: .*failed to connect to any"):
+        ready.device.facts()
+    assert ready.device.verify().release is None
+
+
+def test_an_image_for_another_kind_of_device_is_refused(ready: World) -> None:
+    with pytest.raises(DeviceError, match=r"^images/5.2.0.yaml: tern6-5.2.0 is made for a device"):
+        ready.device.install(image("5.2.0"))

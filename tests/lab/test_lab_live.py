@@ -90,9 +90,10 @@ def test_every_port_has_its_cable_to_the_device(lab: Lab) -> None:
     cable = lab.port_access("p3")
 
     assert (cable.interface, cable.mac) == ("p3", "02:10:00:00:00:03")
-    assert "02:10:00:00:00:03" in lab.namespace("p3").run("ip", "link", "show", "p3")
-    assert cable.gateway_mac in lab.namespace("d1").run("ip", "link", "show", "e3")
-    assert "LOWER_UP" in lab.namespace("p3").run("ip", "link", "show", "p3")
+    ip = lab.programs.path("ip")
+    assert "02:10:00:00:00:03" in lab.namespace("p3").run(ip, "link", "show", "p3")
+    assert cable.gateway_mac in lab.namespace("d1").run(ip, "link", "show", "e3")
+    assert "LOWER_UP" in lab.namespace("p3").run(ip, "link", "show", "p3")
     assert cable.namespace.exists()
 
 

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from qualify.errors import LabError
+from qualify.lab import running
 from qualify.lab.lock import LabLock, running_labs, runtime_folder
-from qualify.lab.programs import Programs
+from qualify.lab.programs import Programs, lab_programs
 from qualify.lab.running import end_lab, lab_of, look_inside
 
 HOLDER = """
@@ -28,10 +29,10 @@ def own_runtime_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("QUALIFY_RUNTIME_DIR", str(tmp_path / "labs"))
 
 
-def hold_elsewhere() -> "subprocess.Popen[bytes]":
+def hold_elsewhere(first: str = "") -> "subprocess.Popen[bytes]":
     """Let another process hold the lab of testbed quay until its input ends."""
     holder = subprocess.Popen(
-        [sys.executable, "-c", HOLDER], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+        [sys.executable, "-c", first + HOLDER], stdin=subprocess.PIPE, stdout=subprocess.PIPE
     )
     assert holder.stdout is not None
     assert holder.stdout.readline() == b"held\n"
@@ -105,6 +106,28 @@ def test_only_namespaces_that_exist_can_be_looked_into() -> None:
     with pytest.raises(LabError, match=r"has no namespace 'd2'\n  fix: choose one of d1, p1$"):
         look_inside(lab_of(None), programs, "d2", ["ls"])
     lock.release()
+
+
+def test_an_owner_that_does_not_end_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(running, "END_WITHIN_S", 0.2)
+    with hold_elsewhere("import signal; signal.pthread_sigmask(signal.SIG_BLOCK, {2, 15})") as deaf:
+        with pytest.raises(
+            LabError,
+            match=rf"^process {deaf.pid}, which has the lab of testbed quay, does not end\n"
+            rf".*kill -KILL {deaf.pid}$",
+        ):
+            end_lab(lab_of(None))
+        deaf.kill()
+
+
+def test_a_look_inside_is_a_command_that_can_be_pasted() -> None:
+    with hold_elsewhere() as holder:
+        command = look_inside(lab_of(None), lab_programs(), "p1", ["tcpdump", "-ni", "p1"])
+        holder.kill()
+
+    assert command[:3] == ["nsenter", "--target", "4711"]
+    assert command[-4:] == ["sh", "tcpdump", "-ni", "p1"]
+    assert command[command.index("netns") + 2] == "p1"
 
 
 def test_a_lock_can_be_given_back_twice() -> None:
