@@ -79,7 +79,9 @@ def trial(request: pytest.FixtureRequest) -> TrialAssessment:
     try:
         return run.assess(request.param)
     except QualifyError as error:
-        pytest.fail(f"error: {error}", pytrace=False)
+        problem = str(error)
+    # Outside the handler, so that pytest does not print the chain of exceptions with it.
+    pytest.fail(f"error: {problem}", pytrace=False)
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
