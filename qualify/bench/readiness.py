@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from qualify.bench.bench import Bench
 from qualify.errors import BenchError, DeviceError
-from qualify.plan.trial import PeerPlan, TrialPlan
+from qualify.plan.trial import PeerPlan, Plan, TrialPlan
 from qualify.units import NS_PER_S
 
 # OSPF sends a changed LSA at most every 5 s (RFC 2328, MinLSInterval); thousands of routes and a
@@ -40,6 +40,14 @@ def peers_of(bench: Bench, trial: TrialPlan) -> list[PeerPlan]:
     return [plan for plan in bench.plan.peers if plan.path in trial.case.paths]
 
 
+def routes_through(plan: Plan) -> dict[str, int]:
+    """Count the routes that every device must have of each protocol: those of all peers."""
+    wanted: dict[str, int] = {}
+    for peer in plan.peers:
+        wanted[peer.protocol] = wanted.get(peer.protocol, 0) + len(peer.here.prefixes)
+    return wanted
+
+
 def all_in_service(bench: Bench, trial: TrialPlan) -> bool:
     """Tell whether every session of a trial is up and every route is there."""
     return not any(_missing_at_peers(bench, trial))
@@ -53,7 +61,7 @@ def _missing(bench: Bench, trial: TrialPlan) -> Iterator[str]:
 
 def _missing_on(bench: Bench, dut: str) -> Iterator[str]:
     try:
-        facts = bench.devices[dut].facts()
+        facts, tables = bench.devices[dut].facts(), bench.devices[dut].tables()
     except DeviceError as error:
         yield error.problem
         return
@@ -63,6 +71,11 @@ def _missing_on(bench: Bench, dut: str) -> Iterator[str]:
     for feature, on in facts.redundancy.items():
         if not on:
             yield f"{feature} is off on {dut}"
+    for protocol, wanted_routes in routes_through(bench.plan).items():
+        found = tables.routes.get(protocol)
+        if found is None or found < wanted_routes:
+            counted = "an unknown number" if found is None else found
+            yield f"{counted} of {wanted_routes} {protocol} routes in the table of {dut}"
 
 
 def _missing_at_peers(bench: Bench, trial: TrialPlan) -> Iterator[str]:

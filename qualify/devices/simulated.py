@@ -15,6 +15,7 @@ class SimulatedDevice:
     def __init__(self, dut: Dut, site: Site) -> None:
         self._name = dut.name
         self._simulation = site.in_simulation("the driver 'simulated'")
+        self._peers = plan_peers(site.testbed)
         self._staged: Image | None = None
 
     def facts(self) -> Facts:
@@ -34,26 +35,23 @@ class SimulatedDevice:
 
     def tables(self) -> Tables:
         """Tell neighbors and routes, as the truth of the simulation has them."""
-        testbed = self._simulation.testbed
-        mine = [
-            plan for plan in plan_peers(testbed) if testbed.port(plan.port).attach.dut == self._name
-        ]
-        return Tables(
-            neighbors=tuple(
-                DeviceNeighbor(
-                    plan.protocol,
-                    str(plan.here.tester.ip) if plan.here.tester else "",
-                    state="up",
-                    up=True,
-                )
-                for plan in mine
-            ),
-            routes={
-                plan.protocol: 2 * plan.expected_routes
-                - self._simulation.routes_lost(testbed.path(plan.path))
-                for plan in mine
-            },
+        return Tables(neighbors=self._neighbors(), routes=self._routes())
+
+    def _neighbors(self) -> tuple[DeviceNeighbor, ...]:
+        port = self._simulation.testbed.port
+        return tuple(
+            DeviceNeighbor(peer.protocol, str(peer.here.tester.ip), state="up", up=True)
+            for peer in self._peers
+            if peer.here.tester and port(peer.port).attach.dut == self._name
         )
+
+    def _routes(self) -> dict[str, int]:
+        routes: dict[str, int] = {}
+        for peer in self._peers:
+            lost = self._simulation.routes_lost(self._simulation.testbed.path(peer.path))
+            kept = max(0, len(peer.here.prefixes) - lost)
+            routes[peer.protocol] = routes.get(peer.protocol, 0) + kept
+        return routes
 
     def install(self, image: Image) -> None:
         """Check the sum of the image as a real device would; see Device."""

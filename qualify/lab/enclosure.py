@@ -20,7 +20,7 @@ from qualify.errors import LabError
 START_TIMEOUT_S = 10
 END_TIMEOUT_S = 20
 _PRINTABLE_INPUT = 2_000
-_UNSHARE = ("unshare", "--mount", "--net", "--pid", "--fork", "--kill-child", "--mount-proc")
+UNSHARE = ("unshare", "--mount", "--net", "--pid", "--fork", "--kill-child", "--mount-proc")
 
 # Some programs insist on a user of their own. Inside, each is given one with the number 0, so that
 # nothing needs a second user and an ordinary user's namespace would do.
@@ -46,7 +46,7 @@ class Enclosure:
 
     def __init__(self) -> None:
         self._tree = Popen(
-            [*_UNSHARE, "sh", "-c", _FIRST_PROCESS],
+            [*UNSHARE, "sh", "-c", _FIRST_PROCESS],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -113,7 +113,8 @@ class Enclosure:
 
 def enter_command(first_process: int, *command: str) -> list[str]:
     """Return the command that runs another one inside the enclosure of that first process."""
-    enter = ["nsenter", "--target", str(first_process), "--mount", "--net", "--pid"]
+    # --root: where this machine is itself a folder (chroot), the mounts alone lead out of it.
+    enter = ["nsenter", "--target", str(first_process), "--root", "--mount", "--net", "--pid"]
     return [*enter, "setpriv", "--pdeathsig", "KILL", "--", *command]
 
 

@@ -2,8 +2,10 @@
 
 import os
 import shutil
+import subprocess
 from pathlib import Path
 
+from qualify.lab.enclosure import UNSHARE
 from qualify.lab.programs import FOR_PEOPLE, PACKAGES, Programs, lab_programs
 
 SYSTEM_PROGRAMS = ("unshare", "nsenter", "setpriv", "mount")
@@ -37,11 +39,23 @@ def _missing_rights() -> tuple[str, ...]:
         return ("the rights of root (run it as root)",)
     status = Path("/proc/self/status").read_text()
     effective = int(status.partition("CapEff:")[2].split()[0], 16)
-    return missing_capabilities(effective) + tuple(
+    missing = missing_capabilities(effective) + tuple(
         f"a kernel with {kind} namespaces"
         for kind in _NAMESPACES
         if not Path(f"/proc/self/ns/{kind}").exists()
     )
+    return missing or _refused_namespaces()
+
+
+def _refused_namespaces() -> tuple[str, ...]:
+    """Ask the kernel for the namespaces of a lab, for an instant: the surest way to know."""
+    if shutil.which(UNSHARE[0]) is None:
+        return ()  # named among the programs
+    tried = subprocess.run([*UNSHARE, "true"], capture_output=True, text=True, check=False)
+    if tried.returncode == 0:
+        return ()
+    said = tried.stderr.strip() or f"exit status {tried.returncode}"
+    return (f"namespaces of its own ({said})",)
 
 
 def missing_capabilities(effective: int) -> tuple[str, ...]:

@@ -32,7 +32,7 @@ class Run:
         self._watch = watch
         self._closing = ExitStack()
         self._bench: Bench | None = None
-        self._failure: QualifyError | None = None
+        self.failure: QualifyError | None = None
         self._assessed: dict[str, TrialAssessment] = {}
 
     def assess(self, trial: TrialPlan) -> TrialAssessment:
@@ -61,8 +61,8 @@ class Run:
         return record
 
     def _open(self) -> Bench:
-        if self._failure:
-            raise self._failure
+        if self.failure:
+            raise self.failure
         if self._bench is None:
             clock = clock_for(self.plan.testbed)
             self.logbook = Logbook(self.plan, reports=self._reports, clock=clock)
@@ -71,7 +71,7 @@ class Run:
                     open_bench(self.plan, clock=clock, tell=self._tell)
                 )
             except QualifyError as error:
-                self._failure = error
+                self.failure = error
                 raise
         return self._bench
 
@@ -85,8 +85,8 @@ class Run:
             return None
         trials = list(self._assessed.values())
         decision = (
-            Decision("not proven", f"the bench could not be opened: {self._failure.problem}")
-            if self._failure
+            Decision("not proven", f"the bench could not be opened: {self.failure.problem}")
+            if self.failure
             else decide(trials, required=self.required)
         )
         return self.logbook.keep(trials, decision, required=self.required, finished=finished)

@@ -76,10 +76,11 @@ def pytest_collection_finish(session: pytest.Session) -> None:
 def trial(request: pytest.FixtureRequest) -> TrialAssessment:
     """What is said about one trial; it is run when the first check asks for it."""
     run = request.config.stash[RUN]
+    first = run.failure is None
     try:
         return run.assess(request.param)
     except QualifyError as error:
-        problem = str(error)
+        problem = str(error) if first else error.problem
     # Outside the handler, so that pytest does not print the chain of exceptions with it.
     pytest.fail(f"error: {problem}", pytrace=False)
 

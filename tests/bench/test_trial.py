@@ -174,6 +174,21 @@ def test_a_bench_on_the_wrong_release_is_not_upgraded() -> None:
     assert observation.duts[0].activated_ns is None
 
 
+def test_a_device_without_all_routes_in_its_table_is_not_upgraded() -> None:
+    planned = plan(sound("5.2.0"))
+    clock = VirtualClock(0)
+    with open_bench(planned, clock=clock, tell=lambda _: None) as bench:
+        truth = replace(UNTOUCHED, upgrade_ns=0, routes_lost={PathKind.EGP: 1})
+        bench.site.in_simulation("this test").upgrade("d1", sound("5.1.0", truth))
+        clock.sleep(2)
+        observation = run_trial(bench, planned.trials[0])
+
+    assert observation.problem == (
+        "the bench is not ready after 90 s: 6 of 8 bgp routes in the table of d1; "
+        "3 of 4 bgp routes at p5; 3 of 4 bgp routes at p6"
+    )
+
+
 def test_traffic_that_is_lost_before_the_upgrade_is_the_fault_of_the_bench() -> None:
     noisy = replace(
         UNTOUCHED,

@@ -49,7 +49,7 @@ def test_tables_name_every_peer_and_count_the_routes() -> None:
         "198.18.3.10",
         "198.19.3.10",
     ]
-    assert set(tables.routes) == {"ospf", "bgp"}
+    assert tables.routes == {"ospf": 5, "bgp": 8}
 
 
 def test_an_upgrade_ends_with_the_new_release() -> None:

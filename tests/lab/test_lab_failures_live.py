@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from qualify.errors import LabError
+from qualify.lab.enclosure import Enclosure
 from qualify.lab.lab import Lab
 from qualify.lab.programs import Programs, lab_programs
 from qualify.measure.observation import PortCount
@@ -37,14 +38,35 @@ def put_script(folder: Path, name: str, text: str) -> None:
         ("exit 1", "no answer"),
     ],
 )
-def test_a_machine_that_forbids_namespaces_is_quoted(
-    script: str, words: str, runtime: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def test_an_enclosure_that_cannot_be_prepared_is_quoted(
+    script: str, words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     put_script(tmp_path / "bin", "unshare", script)
     monkeypatch.setenv("PATH", str(tmp_path / "bin"), prepend=":")
 
     with pytest.raises(
         LabError, match=rf"^this machine does not let the lab have its own namespaces: {words}\n"
+    ):
+        Enclosure()
+
+
+@pytest.mark.parametrize(
+    ("script", "words"),
+    [
+        ("echo unshare failed: not permitted >&2; exit 1", "unshare failed: not permitted"),
+        ("exit 1", "exit status 1"),
+    ],
+)
+def test_a_machine_that_forbids_namespaces_is_quoted_before_anything_is_built(
+    script: str, words: str, runtime: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_script(tmp_path / "bin", "unshare", script)
+    monkeypatch.setenv("PATH", str(tmp_path / "bin"), prepend=":")
+
+    with pytest.raises(
+        LabError,
+        match=r"^the virtual lab cannot be built here; missing: namespaces of its own "
+        rf"\({words}\)\n",
     ):
         Lab(OWN)
 
