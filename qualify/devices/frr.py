@@ -22,7 +22,7 @@ set -e
 """
 _START_ONE = (
     "{program} -d -P 0 -f /dev/null --log file:/run/frr/frr.log {options}"
-    " < /dev/null >> /run/frr/start.log 2>&1"
+    " < /dev/null >> /run/frr/start.log 2>&1 || {{ cat /run/frr/start.log >&2; exit 1; }}"
 )
 
 # Ends the daemons, zebra first: left alone with the kernel's table it would take away what the

@@ -114,7 +114,8 @@ class Enclosure:
 def enter_command(first_process: int, *command: str) -> list[str]:
     """Return the command that runs another one inside the enclosure of that first process."""
     # --root: where this machine is itself a folder (chroot), the mounts alone lead out of it.
-    enter = ["nsenter", "--target", str(first_process), "--root", "--mount", "--net", "--pid"]
+    enter = ["nsenter", "--target", str(first_process), "--root", "--wd"]
+    enter += ["--mount", "--net", "--pid"]
     return [*enter, "setpriv", "--pdeathsig", "KILL", "--", *command]
 
 
