@@ -11,8 +11,8 @@ class Event:
     """Something happened.
 
     ``kind`` is ``bench`` (being opened or closed), ``phase`` (a phase of a trial begins),
-    ``count`` (the running counts, about once a second) or ``note``. ``trial`` is empty outside
-    a trial; ``counts`` is empty for every kind but ``count``.
+    ``count`` (the running counts, about once a second), ``verdict`` (of a whole trial) or
+    ``note``. ``trial`` is empty outside a trial; ``counts`` is empty for every kind but ``count``.
     """
 
     at_ns: int

@@ -42,8 +42,8 @@ class Logbook:
         return self._folder
 
     def note(self, event: Event) -> None:
-        """Write an event; the running counts are for the eye only."""
-        if event.kind != "count":
+        """Write an event; counts are for the eye only, and a verdict is noted with its figures."""
+        if event.kind not in ("count", "verdict"):
             self._log.write(event.kind, {"trial": event.trial, "words": event.words})
 
     def note_trial(self, trial: TrialAssessment) -> None:

@@ -38,6 +38,9 @@ class Progress:
             self._show_counts(event, terminal)
         elif event.kind == "phase":
             self._show_phase(event, terminal)
+        elif event.kind == "verdict":
+            self._show_step(event, terminal)
+            terminal.write_line("")
         else:
             terminal.ensure_newline()
             terminal.write_line(f"  {event.trial or 'bench'}: {event.words}")
@@ -49,6 +52,9 @@ class Progress:
             self._trial = event.trial
             terminal.ensure_newline()
             terminal.write(f"  {event.trial}:", flush=True)
+        self._show_step(event, terminal)
+
+    def _show_step(self, event: Event, terminal: pytest.TerminalReporter) -> None:
         if terminal.isatty:
             terminal.rewrite(f"  {event.trial}: {event.words}", erase=True)
         else:

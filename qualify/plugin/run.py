@@ -49,6 +49,7 @@ class Run:
             self._assessed[trial.name] = assessed
             if self.logbook:
                 self.logbook.note_trial(assessed)
+            bench.say("verdict", assessed.verdict.outcome, trial=trial.name)
             self._keep(finished=False)
         return self._assessed[trial.name]
 

@@ -12,6 +12,8 @@ from qualify.bench.plugs import open_device
 from qualify.bench.telling import Event
 from qualify.bench.trial import run_trial
 from qualify.clock import RealClock, VirtualClock
+from qualify.devices.device import Facts
+from qualify.devices.simulated import SimulatedDevice
 from qualify.errors import BenchError
 from qualify.measure.observation import NeighborChange, Observation
 from qualify.plan.limit import Limit
@@ -172,6 +174,37 @@ def test_a_bench_on_the_wrong_release_is_not_upgraded() -> None:
         "the bench is not ready after 90 s: d1 runs 4.9.0 instead of 5.1.0"
     )
     assert observation.duts[0].activated_ns is None
+
+
+class Forgetful(SimulatedDevice):
+    """A device on which somebody has switched graceful restart off."""
+
+    def facts(self) -> Facts:
+        """Tell the truth but for graceful restart."""
+        return replace(super().facts(), redundancy={"graceful restart": False})
+
+
+def test_a_device_without_its_redundancy_is_not_upgraded() -> None:
+    planned = plan(sound("5.2.0"))
+    with open_bench(planned, clock=VirtualClock(0), tell=lambda _: None) as bench:
+        forgetful = Forgetful(TESTBED.duts[0], bench.site)
+        observation = run_trial(replace(bench, devices={"d1": forgetful}), planned.trials[0])
+
+    assert observation.problem == (
+        "the bench is not ready after 90 s: graceful restart is off on d1"
+    )
+
+
+def test_a_device_that_does_not_answer_is_not_upgraded() -> None:
+    planned = plan(sound("5.2.0"))
+    with open_bench(planned, clock=VirtualClock(0), tell=lambda _: None) as bench:
+        gone = replace(UNTOUCHED, outcome=SimulatedOutcome.NEVER_BACK)
+        bench.site.in_simulation("this test").upgrade("d1", sound("5.1.0", gone))
+        observation = run_trial(bench, planned.trials[0])
+
+    assert observation.problem == (
+        "the bench is not ready after 90 s: d1 does not answer while it upgrades"
+    )
 
 
 def test_a_device_without_all_routes_in_its_table_is_not_upgraded() -> None:

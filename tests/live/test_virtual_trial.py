@@ -45,17 +45,21 @@ def left(runtime: Path, before: Traces) -> Traces:
     return traces.look(runtime).since(before)
 
 
-def start(place: Path, release: str) -> "subprocess.Popen[str]":
+def start(place: Path, *command: str) -> "subprocess.Popen[str]":
     return subprocess.Popen(
-        [
-            *(sys.executable, "-m", "pytest", "cases/mixed-one-tier.yaml", "--trials=1"),
-            *("--testbed", "testbeds/virtual-one-tier.yaml", "--release", release),
-            *("--reports", str(place / "reports"), "-p", "no:cacheprovider"),
-        ],
+        [sys.executable, "-m", *command, "--reports", str(place / "reports")],
         cwd=PROJECT,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
+    )
+
+
+def start_cases(place: Path, release: str) -> "subprocess.Popen[str]":
+    return start(
+        place,
+        *("pytest", "cases/mixed-one-tier.yaml", "--trials=1", "-p", "no:cacheprovider"),
+        *("--testbed", "testbeds/virtual-one-tier.yaml", "--release", release),
     )
 
 
@@ -95,8 +99,8 @@ def lost_by_port(record: dict[str, Any]) -> dict[str, tuple[int, int]]:
     }
 
 
-def test_a_graceful_release_qualifies_and_its_frames_are_real(place: Path) -> None:
-    run = start(place, "5.2.0-rc3")
+def test_the_demo_qualifies_a_graceful_release_with_real_frames(place: Path) -> None:
+    run = start(place, "qualify.cli", "demo")
     await_true(in_phase(place, "steady"), "the trial reaches its steady phase")
     assert traces.daemons_in(traces.own_namespace()) == []
     seen = capture_on_device(place)
@@ -151,7 +155,7 @@ def port_of(address: str) -> str:
 
 
 def test_a_cold_release_fails_every_promise_that_it_breaks(place: Path) -> None:
-    run = start(place, "5.2.0-rc2")
+    run = start_cases(place, "5.2.0-rc2")
     output, _ = run.communicate(timeout=150)
 
     assert run.returncode == 1, output
@@ -170,7 +174,7 @@ def test_a_cold_release_fails_every_promise_that_it_breaks(place: Path) -> None:
 
 
 def test_a_stopped_run_is_recorded_as_interrupted_and_leaves_nothing(place: Path) -> None:
-    run = start(place, "5.2.0-rc3")
+    run = start_cases(place, "5.2.0-rc3")
     await_true(in_phase(place, "steady"), "the trial reaches its steady phase")
 
     run.send_signal(signal.SIGINT)
@@ -184,7 +188,7 @@ def test_a_stopped_run_is_recorded_as_interrupted_and_leaves_nothing(place: Path
 
 def test_a_killed_run_leaves_nothing_but_what_it_had_written(place: Path) -> None:
     before = traces.look(place / "runtime")
-    run = start(place, "5.2.0-rc3")
+    run = start_cases(place, "5.2.0-rc3")
     await_true(in_phase(place, "steady"), "the trial reaches its steady phase")
 
     run.send_signal(signal.SIGKILL)
