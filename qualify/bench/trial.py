@@ -19,7 +19,8 @@ def run_trial(bench: Bench, trial: TrialPlan) -> Observation:
     """Run one trial and return what was seen; afterwards the devices run the source release.
 
     A bench that does not reach the state that the trial needs is no exception here: it gives an
-    observation with a ``problem`` and without captures.
+    observation with a ``problem`` and without captures. A device that cannot be restored is told
+    as a note; the check of the next trial finds it and names it.
     """
     run = _TrialRun(bench, trial)
     try:
@@ -81,7 +82,10 @@ class _TrialRun:
             return
         with self._phases.phase("restore"):
             for device in self._bench.devices.values():
-                device.restore(self._bench.plan.source)
+                try:
+                    device.restore(self._bench.plan.source)
+                except QualifyError as error:
+                    self._bench.say("note", str(error), trial=self._trial.name)
 
     def _check(self) -> None:
         bench = self._bench

@@ -30,6 +30,7 @@ class Run:
         self.logbook: Logbook | None = None
         self._reports = reports
         self._watch = watch
+        self._clock = clock_for(plan.testbed)
         self._closing = ExitStack()
         self._bench: Bench | None = None
         self.failure: QualifyError | None = None
@@ -55,7 +56,10 @@ class Run:
 
     def close(self, *, interrupted: bool) -> Record | None:
         """Close the bench and write the record; ``None`` when no trial was ever wanted."""
-        self._closing.close()
+        try:
+            self._closing.close()
+        except QualifyError as error:
+            self._say(f"the bench did not close as it should: {error}")
         record = self._keep(finished=not interrupted)
         if self.logbook:
             self.logbook.close()
@@ -65,16 +69,18 @@ class Run:
         if self.failure:
             raise self.failure
         if self._bench is None:
-            clock = clock_for(self.plan.testbed)
-            self.logbook = Logbook(self.plan, reports=self._reports, clock=clock)
+            self.logbook = Logbook(self.plan, reports=self._reports, clock=self._clock)
             try:
                 self._bench = self._closing.enter_context(
-                    open_bench(self.plan, clock=clock, tell=self._tell)
+                    open_bench(self.plan, clock=self._clock, tell=self._tell)
                 )
             except QualifyError as error:
                 self.failure = error
                 raise
         return self._bench
+
+    def _say(self, words: str) -> None:
+        self._tell(Event(self._clock.now_ns(), "note", "", words))
 
     def _tell(self, event: Event) -> None:
         self._watch(event)

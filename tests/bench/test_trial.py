@@ -14,7 +14,7 @@ from qualify.bench.trial import run_trial
 from qualify.clock import RealClock, VirtualClock
 from qualify.devices.device import Facts
 from qualify.devices.simulated import SimulatedDevice
-from qualify.errors import BenchError
+from qualify.errors import BenchError, DeviceError
 from qualify.measure.observation import NeighborChange, Observation
 from qualify.plan.limit import Limit
 from qualify.plan.planner import plan_run
@@ -182,6 +182,26 @@ class Forgetful(SimulatedDevice):
     def facts(self) -> Facts:
         """Tell the truth but for graceful restart."""
         return replace(super().facts(), redundancy={"graceful restart": False})
+
+
+class Stubborn(SimulatedDevice):
+    """A device that cannot be brought back to where it came from."""
+
+    def restore(self, image: Image) -> None:
+        """Refuse."""
+        raise DeviceError(f"{image.release} is not on the device any more", fix="copy it there")
+
+
+def test_figures_survive_a_device_that_cannot_be_restored() -> None:
+    planned = plan(sound("5.2.0"))
+    events: list[Event] = []
+    with open_bench(planned, clock=VirtualClock(0), tell=events.append) as bench:
+        stubborn = Stubborn(TESTBED.duts[0], bench.site)
+        observation = run_trial(replace(bench, devices={"d1": stubborn}), planned.trials[0])
+
+    assert observation.problem == ""
+    assert lost_frames(observation) == [0, 0, 0, 0, 0, 0]
+    assert any("5.1.0 is not on the device any more" in event.words for event in events)
 
 
 def test_a_device_without_its_redundancy_is_not_upgraded() -> None:

@@ -1,12 +1,21 @@
 """Whole runs on the simulated bench: what pytest shows, how it ends, what it leaves."""
 
+import hashlib
 import json
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
+from qualify.errors import DeviceError
+from qualify.plan.limit import Limit
+from qualify.plan.planner import plan_run
+from qualify.plugin.run import Run
 from tests.plugin.conftest import RunCases
+from tests.sample import CASE, TESTBED, image
+
+SAMPLE = Path(__file__).parents[1] / "sample.py"
 
 MIXED = "cases/mixed-one-tier.yaml"
 
@@ -260,3 +269,43 @@ def test_without_a_testbed_the_plugin_is_idle(pytester: pytest.Pytester) -> None
 
     result.assert_outcomes(passed=1)
     result.stdout.no_fnmatch_line("*qualification*")
+
+
+def test_a_bench_that_cannot_be_opened_is_an_error_of_every_check(
+    run_cases: RunCases, pytester: pytest.Pytester, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    unshare = pytester.path / "bin" / "unshare"
+    unshare.parent.mkdir()
+    unshare.write_text("#!/bin/sh\necho not on this machine >&2\nexit 1\n")
+    unshare.chmod(0o755)
+    monkeypatch.setenv("PATH", str(unshare.parent), prepend=":")
+
+    result = run_cases(MIXED, "--release", "5.2.0-rc3", "--trials=1", testbed="virtual-one-tier")
+
+    assert result.ret == pytest.ExitCode.TESTS_FAILED
+    result.assert_outcomes(errors=16)
+    problems = [line for line in result.outlines if line.startswith("error: the virtual lab")]
+    assert len(problems) == 16
+    assert sum(line.startswith("  fix: ") for line in result.outlines) == 1
+    record = record_of(pytester)
+    assert record["verdict"] == "not proven"
+    assert str(record["reason"]).startswith("the bench could not be opened: the virtual lab")
+
+
+def test_a_bench_that_does_not_close_as_it_should_is_told_and_recorded(tmp_path: Path) -> None:
+    good = replace(image("5.2.0"), sha256=hashlib.sha256(SAMPLE.read_bytes()).hexdigest())
+    plan = plan_run(TESTBED, [CASE], target=good, source=good, limit=Limit(None, None), trials=1)
+    words: list[str] = []
+    run = Run(plan, reports=tmp_path, watch=lambda event: words.append(event.words))
+    run.required = {CASE.name: 1}
+    run.assess(plan.trials[0])
+
+    def fail() -> None:
+        raise DeviceError("d1 holds on to its session", fix="end it on the console")
+
+    run._closing.callback(fail)
+    record = run.close(interrupted=False)
+
+    assert record is not None
+    assert record.verdict == "qualified"
+    assert words[-1].startswith("the bench did not close as it should: d1 holds on to its session")
