@@ -1,19 +1,22 @@
-"""Addresses of a testbed: every interface, host and route, all inside the benchmarking block.
+"""Addresses of a testbed: every interface, host and route, all inside the benchmarking blocks.
 
 Source:
     RFC 2544 C.2.2, RFC 6815 §4.2: 198.18.0.0/15; the first port of a path stands on the
     "input" side (198.18.), the second on the "output" side (198.19.); a router port is host .1,
     an emulated router host .10, remote networks begin at the third octet 65.
+    RFC 5180 §5.2.1 and §8 as corrected, RFC 6890: 2001:2::/48; its first half is the input side,
+    the second half the output side.
 """
 
 from dataclasses import dataclass
-from ipaddress import IPv4Address, IPv4Interface, IPv4Network
+from ipaddress import IPv4Address, IPv4Interface, IPv4Network, IPv6Address, IPv6Network
 from itertools import count
 
 from qualify.errors import PlanError
-from qualify.testbed.testbed import Path, PathKind, Testbed
+from qualify.testbed.testbed import Headers, Path, PathKind, Testbed
 
 SIDES = (IPv4Network("198.18.0.0/16"), IPv4Network("198.19.0.0/16"))
+SIDES_IPV6 = (IPv6Network("2001:2::/49"), IPv6Network("2001:2:0:8000::/49"))
 FIRST_REMOTE_OCTET = 65
 MOST_PATHS = FIRST_REMOTE_OCTET - 1
 _REMOTE_ADDRESSES = (256 - FIRST_REMOTE_OCTET) * 256
@@ -22,10 +25,10 @@ _FIRST_HOST = 11
 
 @dataclass(frozen=True, slots=True)
 class Host:
-    """A host on a switched path, emulated by the tester."""
+    """A host on a switched path, emulated by the tester; without IP it has no address."""
 
     mac: str
-    address: IPv4Address
+    address: IPv4Address | IPv6Address | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,16 +81,10 @@ def host_in(prefix: IPv4Network) -> IPv4Address:
 
 
 def _address_port(path: Path, number: int, side: int, remote: "_PrefixSupply") -> PortAddresses:
-    network = IPv4Network((int(SIDES[side][0]) + number * 256, 24))
     if path.kind is PathKind.L2:
-        hosts = tuple(
-            Host(
-                mac=f"02:00:{number:02x}:{side:02x}:00:{index:02x}",
-                address=network[_FIRST_HOST + index],
-            )
-            for index in range(path.hosts or 0)
-        )
+        hosts = _hosts(path, number, side)
         return PortAddresses(path.ports[side], path.name, side, None, None, (), hosts)
+    network = _network(number, side)
     return PortAddresses(
         port=path.ports[side],
         path=path.name,
@@ -96,6 +93,30 @@ def _address_port(path: Path, number: int, side: int, remote: "_PrefixSupply") -
         dut=IPv4Interface((network[1], 24)),
         prefixes=remote.take(routes_behind(path, side)),
         hosts=(),
+    )
+
+
+def _network(number: int, side: int) -> IPv4Network:
+    return IPv4Network((int(SIDES[side][0]) + number * 256, 24))
+
+
+def _network_ipv6(number: int, side: int) -> IPv6Network:
+    return IPv6Network((int(SIDES_IPV6[side][0]) + (number << 64), 64))
+
+
+def _hosts(path: Path, number: int, side: int) -> tuple[Host, ...]:
+    networks: dict[Headers, IPv4Network | IPv6Network | None] = {
+        Headers.ETHERNET: None,
+        Headers.IPV4: _network(number, side),
+        Headers.IPV6: _network_ipv6(number, side),
+    }
+    network = networks[path.headers]
+    return tuple(
+        Host(
+            mac=f"02:00:{number:02x}:{side:02x}:00:{index:02x}",
+            address=None if network is None else network[_FIRST_HOST + index],
+        )
+        for index in range(path.hosts or 0)
     )
 
 

@@ -1,5 +1,6 @@
 """The streams of a case: one in each direction of each path, over every destination."""
 
+from qualify.frames import Layout
 from qualify.plan.addressing import Host, PortAddresses, host_in
 from qualify.plan.stream import Destination, Stream
 from qualify.testbed.case import Case
@@ -28,6 +29,8 @@ def plan_streams(
             destinations=_destinations(addresses[sender], addresses[receiver]),
             rate_pps=case.stream.offered_load_pps,
             frame_octets=case.stream.frame_octets,
+            layout=Layout(path.headers, path.vlans),
+            mix=case.stream.mix,
         )
         for number, (path, sender, receiver) in enumerate(directions)
     )

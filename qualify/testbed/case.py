@@ -15,10 +15,15 @@ class Order(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class StreamSpec:
-    """The intended load of every stream of the case, and its frame size from MAC to FCS."""
+    """The intended load of every stream of the case, and its frame sizes from MAC to FCS.
+
+    ``frame_octets`` is the first size; ``mix`` holds all of them in the order in which they follow
+    one another, and nothing when there is only one.
+    """
 
     offered_load_pps: int
     frame_octets: int
+    mix: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,17 @@ class PathKind(StrEnum):
     EGP = "egp"
 
 
+class Headers(StrEnum):
+    """What stands between the Ethernet header (and its VLAN tags) and the test payload.
+
+    ``ethernet`` is nothing: the payload follows at once, under an experimental EtherType.
+    """
+
+    ETHERNET = "ethernet"
+    IPV4 = "ipv4"
+    IPV6 = "ipv6"
+
+
 @dataclass(frozen=True, slots=True)
 class Attachment:
     """One port of one device under test, written ``d1/e1``."""
@@ -72,7 +83,8 @@ class Path:
     """Traffic between two tester ports over one kind of forwarding.
 
     ``hosts`` (L2) counts the hosts on each side; ``routes`` (IGP, EGP) counts all routes of the
-    path, half of them behind each port.
+    path, half of them behind each port. ``headers`` and ``vlans`` (L2) are those of every test
+    frame; ``vlans`` are the VLAN ids of its tags, the outer one first.
     """
 
     name: str
@@ -81,6 +93,8 @@ class Path:
     ports: tuple[str, str]
     hosts: int | None
     routes: int | None
+    headers: Headers = Headers.IPV4
+    vlans: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from qualify.testbed.testbed import (
     Attachment,
     BenchKind,
     Dut,
+    Headers,
     Link,
     Path,
     PathKind,
@@ -71,4 +72,6 @@ def _path(name: str, data: Mapping[str, Any]) -> Path:
         ports=(first, second),
         hosts=data.get("hosts"),
         routes=data.get("routes"),
+        headers=Headers(data.get("headers", Headers.IPV4)),
+        vlans=tuple(data.get("vlans", ())),
     )

@@ -89,7 +89,8 @@ class ScapyTraffic:
                 build_templates(stream, ports[stream.sender], run_id=run_id) for stream in streams
             ]
             self._receiver.ask(self._receive_job(ports, run_id), answer=Done)
-            self._sender.ask(self._send_job(ports), templates, answer=Done)
+            arrays = [array for each in templates for array in (each.heads, each.fill)]
+            self._sender.ask(self._send_job(ports), arrays, answer=Done)
             undo.pop_all()
 
     def start(self) -> None:
@@ -171,6 +172,9 @@ class ScapyTraffic:
             namespaces=self._namespaces(ports),
             ports=tuple(self._ports.index(stream.sender) for stream in self._streams),
             rates_pps=tuple(stream.rate_pps for stream in self._streams),
+            headers=tuple(stream.layout.headers for stream in self._streams),
+            vlans=tuple(stream.layout.vlans for stream in self._streams),
+            sizes=tuple(stream.sizes for stream in self._streams),
         )
 
     def _receive_job(self, ports: Mapping[str, PortAccess], run_id: int) -> ReceiveJob:
@@ -179,6 +183,8 @@ class ScapyTraffic:
             namespaces=self._namespaces(ports),
             streams=tuple(stream.number for stream in self._streams),
             ports=tuple(self._ports.index(stream.receiver) for stream in self._streams),
+            headers=tuple(stream.layout.headers for stream in self._streams),
+            vlans=tuple(stream.layout.vlans for stream in self._streams),
             run_id=run_id,
             buffer_octets=self._receive_buffer_octets,
         )

@@ -12,13 +12,16 @@ from typing import ClassVar
 
 from scapy.fields import AnyField, BitField, IntField, ShortField, XIntField, XShortField
 from scapy.layers.inet import UDP
+from scapy.layers.l2 import Dot1AD, Dot1Q, Ether
 from scapy.packet import Packet, bind_layers
 
 from qualify.frames import MAGIC, UDP_DESTINATION, UDP_SOURCE
+from qualify.frames.layout import ETHER_TYPES
+from qualify.testbed.testbed import Headers
 
 
 class NumberedPayload(Packet):
-    """The 18 octets behind UDP; see qualify.frames.layout for their meaning."""
+    """The 18 octets behind the headers; see qualify.frames.layout for their meaning."""
 
     name = "NumberedPayload"
     fields_desc: ClassVar[list[AnyField]] = [
@@ -31,3 +34,5 @@ class NumberedPayload(Packet):
 
 
 bind_layers(UDP, NumberedPayload, sport=UDP_SOURCE, dport=UDP_DESTINATION)
+for _below in (Ether, Dot1Q, Dot1AD):
+    bind_layers(_below, NumberedPayload, type=ETHER_TYPES[Headers.ETHERNET])

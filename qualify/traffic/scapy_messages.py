@@ -13,30 +13,42 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from qualify.frames import Layout
+from qualify.testbed.testbed import Headers
+
 Array = NDArray[np.int64] | NDArray[np.uint8]
 
 
 @dataclass(frozen=True, slots=True)
 class SendJob:
-    """What to send; the templates follow as arrays, one for each stream.
+    """What to send; the templates follow as arrays, heads and fill of each stream.
 
-    ``ports`` holds, for each stream, the position of its sending port in ``interfaces``.
+    ``ports`` holds, for each stream, the position of its sending port in ``interfaces``;
+    ``headers``, ``vlans`` and ``sizes`` are those of each stream's templates.
     """
 
     interfaces: tuple[str, ...]
     namespaces: tuple[str | None, ...]
     ports: tuple[int, ...]
     rates_pps: tuple[int, ...]
+    headers: tuple[str, ...]
+    vlans: tuple[tuple[int, ...], ...]
+    sizes: tuple[tuple[int, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class ReceiveJob:
-    """What to receive; ``ports`` holds the position of the receiving port of each stream."""
+    """What to receive; ``ports`` holds the position of the receiving port of each stream.
+
+    ``headers`` and ``vlans`` are those of each stream.
+    """
 
     interfaces: tuple[str, ...]
     namespaces: tuple[str | None, ...]
     streams: tuple[int, ...]
     ports: tuple[int, ...]
+    headers: tuple[str, ...]
+    vlans: tuple[tuple[int, ...], ...]
     run_id: int
     buffer_octets: int
 
@@ -128,6 +140,14 @@ Message = (
 _KINDS: dict[str, type[Message]] = {kind.__name__: kind for kind in Message.__args__}
 
 
+def read_layouts(job: SendJob | ReceiveJob) -> list[Layout]:
+    """Return the layout of each stream of a job."""
+    return [
+        Layout(Headers(headers), vlans)
+        for headers, vlans in zip(job.headers, job.vlans, strict=True)
+    ]
+
+
 def write_message(pipe: IO[bytes], message: Message, arrays: Sequence[Array] = ()) -> None:
     """Write a message and the arrays that belong to it."""
     blocks = [_pack(array) for array in arrays]
@@ -146,15 +166,16 @@ def read_message(pipe: IO[bytes]) -> tuple[Message, tuple[Array, ...]] | None:
     if not line.endswith(b"\n"):
         return None
     said: dict[str, Any] = json.loads(line)
-    fields: dict[str, Any] = {
-        name: tuple(value) if isinstance(value, list) else value
-        for name, value in said["fields"].items()
-    }
+    fields = {name: _freeze(value) for name, value in said["fields"].items()}
     arrays = [_read_array(pipe, octets) for octets in said["octets"]]
     complete = tuple(array for array in arrays if array is not None)
     if len(complete) < len(arrays):
         return None
     return _KINDS[said["message"]](**fields), complete
+
+
+def _freeze(value: Any) -> Any:  # noqa: ANN401 (JSON)
+    return tuple(map(_freeze, value)) if isinstance(value, list) else value
 
 
 def _pack(array: Array) -> bytes:

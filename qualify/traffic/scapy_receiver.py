@@ -21,6 +21,7 @@ from qualify.traffic.scapy_messages import (
     ReceiveJob,
     ReceiveProgress,
     Start,
+    read_layouts,
 )
 from qualify.traffic.scapy_sockets import Arrival, ListeningPort
 
@@ -156,6 +157,7 @@ def _open_ports(job: ReceiveJob, stack: ExitStack) -> list[ListeningPort]:
             interface,
             None if namespace is None else Path(namespace),
             run_id=job.run_id,
+            layouts=read_layouts(job),
             buffer_octets=job.buffer_octets,
         )
         stack.callback(port.close)

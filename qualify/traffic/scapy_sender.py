@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qualify.errors import TrafficError
-from qualify.frames import number_frames, stamp_frame
+from qualify.frames import Templates, number_frames, stamp_frame
+from qualify.frames.layout import ETHERNET_OCTETS, TAG_OCTETS
 from qualify.traffic.pacing import Pacer
 from qualify.traffic.scapy_channel import Channel
 from qualify.traffic.scapy_messages import (
@@ -25,6 +25,7 @@ from qualify.traffic.scapy_messages import (
     Sent,
     Start,
     Stop,
+    read_layouts,
 )
 from qualify.traffic.scapy_sockets import SendingPort
 from qualify.units import NS_PER_MS, NS_PER_S
@@ -36,7 +37,6 @@ NUMBERED_AHEAD = 128
 BURST = 32
 # A cable whose far end goes down refuses frames a moment before the link is seen to be lost.
 LINK_DOUBT_S = 0.001
-ETHERNET_OCTETS = 14
 
 
 class Port(Protocol):
@@ -62,7 +62,7 @@ class SendingStream:
     discards them; one that it hands back in the first moment is treated alike.
     """
 
-    def __init__(self, templates: NDArray[np.uint8], port: Port) -> None:
+    def __init__(self, templates: Templates, port: Port) -> None:
         self._templates = templates
         self._port = port
         self._ahead = number_frames(templates, first=0, count=NUMBERED_AHEAD)
@@ -75,13 +75,13 @@ class SendingStream:
         """Send the next number, due at that time of the monotonic clock."""
         number = len(self.sent_ns)
         row = number % NUMBERED_AHEAD
-        frame = bytearray(self._ahead[row].tobytes())
+        head = bytearray(self._ahead[row].tobytes())
         linked = not self._port.link_is_lost()
         self.latest_ns = max(self.latest_ns, time.monotonic_ns() - due_ns)
         now_ns = time.time_ns()
-        stamp_frame(frame, now_ns)
+        stamp_frame(head, now_ns, self._templates.layout)
         try:
-            self._port.send(bytes(frame))
+            self._port.send(bytes(head) + self._templates.fill_behind(number).tobytes())
         except OSError:
             if linked and not self._lost_link_just_now():
                 self.refused += 1
@@ -104,13 +104,14 @@ def run_sender(channel: Channel) -> None:
     Raises:
         TrafficError: a port cannot be used, or carries no frames of that size.
     """
-    job, templates = channel.expect(SendJob)
+    job, arrays = channel.expect(SendJob)
+    templates = _read_templates(job, arrays)
     with ExitStack() as stack:
         ports = _open_ports(job, stack)
         _check_sizes(job, ports, templates)
         streams = [
-            SendingStream(template.astype(np.uint8), ports[port])
-            for template, port in zip(templates, job.ports, strict=True)
+            SendingStream(each, ports[port])
+            for each, port in zip(templates, job.ports, strict=True)
         ]
         _favour_this_process()
         channel.tell(Done())
@@ -133,14 +134,31 @@ def _open_ports(job: SendJob, stack: ExitStack) -> list[SendingPort]:
     return ports
 
 
-def _check_sizes(job: SendJob, ports: list[SendingPort], templates: Sequence[Array]) -> None:
-    for template, port in zip(templates, job.ports, strict=True):
-        if template.shape[1] - ETHERNET_OCTETS > ports[port].mtu:
+def _read_templates(job: SendJob, arrays: Sequence[Array]) -> list[Templates]:
+    return [
+        Templates(layout, sizes, heads.astype(np.uint8), fill.astype(np.uint8))
+        for layout, sizes, heads, fill in zip(
+            read_layouts(job), job.sizes, arrays[::2], arrays[1::2], strict=True
+        )
+    ]
+
+
+def _check_sizes(job: SendJob, ports: list[SendingPort], templates: Sequence[Templates]) -> None:
+    for each, port in zip(templates, job.ports, strict=True):
+        octets = _mtu_needed(each)
+        if octets > ports[port].mtu:
             raise TrafficError(
                 f"port {job.interfaces[port]} carries IP packets of at most {ports[port].mtu} "
-                f"octets, the stream sends {template.shape[1] - ETHERNET_OCTETS}",
+                f"octets, the stream sends {octets}",
                 fix="choose smaller frames, or raise the MTU on all ports of the path",
             )
+
+
+def _mtu_needed(templates: Templates) -> int:
+    """Return what counts against the MTU: the kernel leaves room for one tag, but not for two."""
+    largest = max(map(templates.built_octets, range(len(templates.sizes))))
+    free_octets = TAG_OCTETS if len(templates.layout.vlans) == 1 else 0
+    return largest - ETHERNET_OCTETS - free_octets
 
 
 def _favour_this_process() -> None:

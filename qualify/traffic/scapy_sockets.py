@@ -5,7 +5,7 @@ import select
 import socket
 import struct
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,8 +15,7 @@ from scapy.data import SO_TIMESTAMPNS
 from scapy.interfaces import NetworkInterface
 
 from qualify.errors import TrafficError
-from qualify.frames import PAYLOAD_AT, foreign_frame_filter, our_frame_filter, read_payload
-from qualify.frames.layout import PAYLOAD_END
+from qualify.frames import Layout, find_payload, foreign_frame_filter, our_frame_filter
 from qualify.traffic.drops import InterfaceCounters
 from qualify.traffic.namespaces import in_namespace
 from qualify.traffic.packet_sockets import (
@@ -35,6 +34,7 @@ from qualify.units import NS_PER_S
 
 _ANCILLARY_OCTETS = socket.CMSG_SPACE(16) + socket.CMSG_SPACE(20)
 _FOREIGN_BUFFER_OCTETS = 4096
+_LONGEST_KEPT_OCTETS = 128
 
 
 @dataclass(slots=True)
@@ -54,16 +54,23 @@ class ArrivalSocket(L2ListenSocket):
     scapy would turn the kernel's time stamp into a binary float.
     """
 
-    def __init__(self, interface: NetworkInterface, *, run_id: int, buffer_octets: int) -> None:
+    def __init__(
+        self,
+        interface: NetworkInterface,
+        *,
+        run_id: int,
+        layouts: Sequence[Layout],
+        buffer_octets: int,
+    ) -> None:
         super().__init__(iface=interface, promisc=False, nofilter=1)
-        attach_filter(self.ins, our_frame_filter(run_id))
+        attach_filter(self.ins, our_frame_filter(run_id, layouts))
         ignore_outgoing(self.ins)
         receive_everything(self.ins, interface.index)
         discard_queued(self.ins)
         widen_receive_buffer(self.ins, buffer_octets)
         read_statistics(self.ins)
 
-    def recv(self, x: int = PAYLOAD_END, **_kwargs: object) -> Arrival | None:  # type: ignore[override]
+    def recv(self, x: int = _LONGEST_KEPT_OCTETS, **_kwargs: object) -> Arrival | None:  # type: ignore[override]
         """Return the next frame; ``None`` when there is none, or the port was switched off."""
         try:
             octets, ancillary, _, _ = self.ins.recvmsg(x, _ANCILLARY_OCTETS, socket.MSG_DONTWAIT)
@@ -74,7 +81,7 @@ class ArrivalSocket(L2ListenSocket):
             if failure.errno != errno.ENETDOWN:
                 raise
             return None
-        payload = read_payload(octets[PAYLOAD_AT:])
+        payload = find_payload(octets)
         if payload is None:
             return None
         return Arrival(payload.stream, payload.number, _stamp_ns(ancillary))
@@ -103,11 +110,19 @@ class ListeningPort:
     """A port that test frames may arrive at, with every counter of what can get lost there."""
 
     def __init__(
-        self, interface: str, namespace: Path | None, *, run_id: int, buffer_octets: int
+        self,
+        interface: str,
+        namespace: Path | None,
+        *,
+        run_id: int,
+        layouts: Sequence[Layout],
+        buffer_octets: int,
     ) -> None:
         with in_namespace(namespace), _explained(interface):
             found = _find_interface(interface)
-            self.arrivals = ArrivalSocket(found, run_id=run_id, buffer_octets=buffer_octets)
+            self.arrivals = ArrivalSocket(
+                found, run_id=run_id, layouts=layouts, buffer_octets=buffer_octets
+            )
             self.foreign = ForeignCounter(found, run_id=run_id)
             self.counters = InterfaceCounters(interface)
 

@@ -109,7 +109,16 @@ def alone(bridge: Bridge, rate_pps: int) -> Outcome:
     templates = build_templates(flow, bridge.ports["p1"], run_id=1)
     frames = [frame.tobytes() for frame in number_frames(templates, first=0, count=rate_pps)]
     worker = WorkerProcess("receive", bridge.site(inside=False))
-    job = ReceiveJob(("p2",), (namespace(bridge, "p2"),), (0,), (0,), 1, 16 * 1024 * 1024)
+    job = ReceiveJob(
+        interfaces=("p2",),
+        namespaces=(namespace(bridge, "p2"),),
+        streams=(0,),
+        ports=(0,),
+        headers=("ipv4",),
+        vlans=((),),
+        run_id=1,
+        buffer_octets=16 * 1024 * 1024,
+    )
     worker.ask(job, answer=Done)
     worker.ask(Start(), answer=Done)
     before = cpu_seconds(worker)

@@ -6,14 +6,15 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from ipaddress import IPv4Address
+from ipaddress import IPv4Address, IPv6Address
 from pathlib import Path
 
 from qualify.clock import RealClock
+from qualify.frames import PLAIN, Layout
 from qualify.lab.lab import Lab
 from qualify.plan.stream import Destination, Stream
 from qualify.site import Site
-from qualify.testbed.testbed import Attachment, BenchKind, PathKind, Port, Tester
+from qualify.testbed.testbed import Attachment, BenchKind, Headers, PathKind, Port, Tester
 from qualify.traffic.backend import PortAccess
 from tests.sample import TESTBED
 
@@ -92,7 +93,13 @@ def bridge_lab() -> Iterator[Bridge]:
 
 
 def stream(
-    number: int, sender: str, receiver: str, *, rate_pps: int = 500, frame_octets: int = 64
+    number: int,
+    sender: str,
+    receiver: str,
+    *,
+    rate_pps: int = 500,
+    frame_octets: int = 64,
+    layout: Layout = PLAIN,
 ) -> Stream:
     """Make a switched stream between three hosts on each side."""
     return Stream(
@@ -104,8 +111,8 @@ def stream(
         destinations=tuple(
             Destination(
                 name=host_mac(receiver, host),
-                source=IPv4Address(f"198.18.{sender[1]}.{11 + host}"),
-                target=IPv4Address(f"198.18.{receiver[1]}.{11 + host}"),
+                source=host_address(sender, host, layout.headers),
+                target=host_address(receiver, host, layout.headers),
                 source_mac=host_mac(sender, host),
                 target_mac=host_mac(receiver, host),
             )
@@ -113,7 +120,17 @@ def stream(
         ),
         rate_pps=rate_pps,
         frame_octets=frame_octets,
+        layout=layout,
     )
+
+
+def host_address(port: str, host: int, headers: Headers) -> IPv4Address | IPv6Address | None:
+    """Return the IP address of a host behind a tester port."""
+    if headers is Headers.ETHERNET:
+        return None
+    if headers is Headers.IPV6:
+        return IPv6Address(f"2001:2:0:{port[1]}::") + 11 + host
+    return IPv4Address(f"198.18.{port[1]}.{11 + host}")
 
 
 def host_mac(port: str, host: int) -> str:

@@ -22,7 +22,15 @@ from qualify.traffic.scapy_messages import (
     [
         Done(),
         Failed("it is broken", "mend it"),
-        SendJob(("p1", "p2"), ("/run/netns/p1", None), (0, 1), (500, 500)),
+        SendJob(
+            ("p1", "p2"),
+            ("/run/netns/p1", None),
+            (0, 1),
+            (500, 500),
+            ("ipv4", "ipv6"),
+            ((), (200, 10)),
+            ((64, 1518), (84,)),
+        ),
         ReceiveProgress((3, 4), (None, 17), (18, None)),
         Received((0, 1), (None, 2), (3, 4), None, 5, 6),
     ],

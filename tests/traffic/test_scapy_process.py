@@ -50,7 +50,7 @@ def test_workers_end_when_their_owner_is_killed() -> None:
 
 
 def test_a_namespace_that_is_not_there_is_named_with_the_fix(worker: WorkerProcess) -> None:
-    job = ReceiveJob(("p1",), ("/run/netns/nowhere",), (0,), (0,), 7, 4096)
+    job = ReceiveJob(("p1",), ("/run/netns/nowhere",), (0,), (0,), ("ipv4",), ((),), 7, 4096)
     with pytest.raises(TrafficError) as refused:
         worker.ask(job, answer=Done)
     assert str(refused.value) == (
@@ -60,7 +60,7 @@ def test_a_namespace_that_is_not_there_is_named_with_the_fix(worker: WorkerProce
 
 
 def test_an_interface_that_is_not_there_is_named(worker: WorkerProcess) -> None:
-    job = ReceiveJob(("nowhere0",), (None,), (0,), (0,), 7, 4096)
+    job = ReceiveJob(("nowhere0",), (None,), (0,), (0,), ("ipv4",), ((),), 7, 4096)
     with pytest.raises(TrafficError, match="the tester port nowhere0 cannot be used"):
         worker.ask(job, answer=Done)
 

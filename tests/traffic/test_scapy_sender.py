@@ -5,7 +5,7 @@ import time
 
 import numpy as np
 
-from qualify.frames import Payload, read_payload
+from qualify.frames import PLAIN, Payload, Templates, read_payload
 from qualify.traffic.scapy_sender import SendingStream
 
 
@@ -29,7 +29,9 @@ class ScriptedPort:
 
 
 def sending_stream(port: ScriptedPort) -> SendingStream:
-    return SendingStream(np.zeros((2, 60), dtype=np.uint8), port)
+    heads = np.zeros((2, 2, 60), dtype=np.uint8)
+    fill = np.arange(4, dtype=np.uint8)
+    return SendingStream(Templates(PLAIN, (64, 68), heads, fill), port)
 
 
 def numbers(port: ScriptedPort) -> list[int]:
@@ -45,6 +47,14 @@ def test_numbers_follow_one_another_past_what_is_numbered_ahead() -> None:
     assert numbers(port) == list(range(300))
     assert len(stream.sent_ns) == 300
     assert stream.refused == 0
+
+
+def test_frames_are_filled_up_to_their_size() -> None:
+    port = ScriptedPort()
+    stream = sending_stream(port)
+    for _ in range(3):
+        stream.send(due_ns=time.monotonic_ns())
+    assert [frame[60:] for frame in port.frames] == [b"", bytes([0, 1, 2, 3]), b""]
 
 
 def test_a_frame_carries_the_time_that_is_kept_of_it() -> None:
