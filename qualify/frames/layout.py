@@ -84,6 +84,13 @@ class Layout:
         return Layout(self.headers, self.vlans[1:])
 
     @property
+    def ether_type(self) -> int:
+        """What stands behind the MAC addresses: the type of the outer tag, or of the headers."""
+        if not self.vlans:
+            return ETHER_TYPES[self.headers]
+        return TAG_TYPE if len(self.vlans) == 1 else OUTER_TAG_TYPE
+
+    @property
     def network_at(self) -> int:
         """Where what the EtherType announces begins."""
         return ETHERNET_OCTETS + TAG_OCTETS * len(self.vlans)

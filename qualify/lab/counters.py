@@ -14,23 +14,39 @@ TEST_SOURCE_PORT = 0xC020
 TEST_TARGET_PORT = 7
 """UDP ports of a test frame (RFC 2544 C.2.6.4)."""
 
+
+# What makes a test frame, whatever its headers and tags: its type, and further on the UDP ports or,
+# without UDP, the magic number. A rule sees a frame as it was sent, with its tags.
+_TYPE_AT, _TAG_OCTETS, _TAGS = 12, 4, (0, 1, 2)
+_PORTS = TEST_SOURCE_PORT << 16 | TEST_TARGET_PORT
+_MARKS = ((0x0800, 22, 32, _PORTS), (0x86DD, 42, 32, _PORTS), (0x88B5, 2, 16, 0x5155))
+"""Type, and what the octets so far behind it, of so many bits, must be."""
+
 _TABLE = "netdev lab_truth"
 
 
 def counting_rules(ports: tuple[str, ...]) -> str:
     """Write the rules that count test frames at these device ports, to be read by ``nft -f``."""
-    test_frame = f"udp sport {TEST_SOURCE_PORT} udp dport {TEST_TARGET_PORT}"
     lines = [f"table {_TABLE} {{"]
     for port in ports:
         lines += [
             f"  counter n_{port}_in {{ }}",
             f"  counter n_{port}_out {{ }}",
             f'  chain c_{port}_in {{ type filter hook ingress device "{port}" priority -500; '
-            f"{test_frame} counter name n_{port}_in; }}",
+            f"{_count(f'n_{port}_in')} }}",
             f'  chain c_{port}_out {{ type filter hook egress device "{port}" priority 500; '
-            f"{test_frame} counter name n_{port}_out; }}",
+            f"{_count(f'n_{port}_out')} }}",
         ]
     return "\n".join([*lines, "}", ""])
+
+
+def _count(counter: str) -> str:
+    frames = [
+        f"@ll,{8 * type_at},16 {ether_type:#06x} @ll,{8 * (type_at + behind)},{bits} {mark:#x}"
+        for type_at in (_TYPE_AT + _TAG_OCTETS * tags for tags in _TAGS)
+        for ether_type, behind, bits, mark in _MARKS
+    ]
+    return " ".join(f"{frame} counter name {counter} accept;" for frame in frames)
 
 
 def read_counters(listing: str, ports: tuple[str, ...]) -> tuple[PortCount, ...]:

@@ -4,8 +4,9 @@ import ctypes
 import fcntl
 import socket
 import struct
+from collections.abc import Iterable
 
-from qualify.frames import pack_filter
+from qualify.frames import Layout, pack_filter
 from qualify.frames.packet_filter import Instruction
 
 ETH_P_ALL = 3
@@ -23,6 +24,26 @@ _SIOCGIFMTU = 0x8921
 _SIOCETHTOOL = 0x8946
 _ETHTOOL_GLINK = 0x0A
 _IFF_UP = 0x1
+
+
+def open_sinks(interface: str, layouts: Iterable[Layout]) -> list[socket.socket]:
+    """Return sockets that take tagged test frames off the kernel's hands, and throw them away.
+
+    A tagged frame that no protocol takes, once packet sockets have seen it, counts among the drops
+    of the port, as if the tester had lost it. To be called in the namespace of the interface.
+
+    Args:
+        interface: the port at which frames arrive.
+        layouts: in which they were sent.
+    """
+    sinks = []
+    for ether_type in sorted({layout.received.ether_type for layout in layouts if layout.vlans}):
+        sink = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
+        sinks.append(sink)
+        attach_filter(sink, RECEIVE_NOTHING)
+        ignore_outgoing(sink)
+        sink.bind((interface, ether_type))
+    return sinks
 
 
 def attach_filter(packets: socket.socket, program: tuple[Instruction, ...]) -> None:

@@ -25,6 +25,7 @@ from qualify.traffic.packet_sockets import (
     discard_queued,
     ignore_outgoing,
     link_is_lost,
+    open_sinks,
     port_mtu,
     read_statistics,
     receive_everything,
@@ -124,6 +125,7 @@ class ListeningPort:
                 found, run_id=run_id, layouts=layouts, buffer_octets=buffer_octets
             )
             self.foreign = ForeignCounter(found, run_id=run_id)
+            self._sinks = open_sinks(interface, layouts)
             self.counters = InterfaceCounters(interface)
 
     def has_queued(self) -> bool:
@@ -134,6 +136,8 @@ class ListeningPort:
         """Give back sockets and files."""
         self.arrivals.close()
         self.foreign.close()
+        for sink in self._sinks:
+            sink.close()
         self.counters.close()
 
 
