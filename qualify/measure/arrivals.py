@@ -2,7 +2,7 @@
 
 The analyser sees every frame once, in chunks, and keeps only runs of missing numbers: memory does
 not grow with the frames, only with the loss, up to a bound. The work is O(n) and vectorised. How
-a stream is cut into chunks changes nothing.
+a stream is cut into chunks changes nothing. The caller may use its arrays again after each call.
 """
 
 from dataclasses import dataclass
@@ -10,12 +10,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from qualify.measure.gaps import COLUMNS, NO_TIME_NS, Column, GapTable
+from qualify.measure.gaps import (
+    COLUMNS,
+    FIRST,
+    FRAMES,
+    NO_TIME_NS,
+    RECEIVED_BEFORE,
+    SENT_BEFORE,
+    Column,
+    GapTable,
+)
+from qualify.measure.late import LowestNumbers, find_overtaking
+from qualify.measure.runs import WIRE_NUMBERS, Runs, find_runs
 
-_WIRE_NUMBERS = 1 << 32
-# Duplicates and reordered frames whose numbers are kept, so that those that left before the
-# upgrade can be told from those after it. All of them are counted.
-MOST_NOTED = 10_000
+# Small chunks are put together to this many frames: most of what a chunk costs knows no size.
+_PENDING_FRAMES = 16_384
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +94,9 @@ class ArrivalAnalyser:
     """
 
     def __init__(self, *, most_gaps: int = 1_000_000) -> None:
+        self._pending_sequence = np.empty(_PENDING_FRAMES, dtype=np.uint32)
+        self._pending_ns = np.empty((2, _PENDING_FRAMES), dtype=np.int64)
+        self._pending = 0
         self._gaps = GapTable(most_gaps=most_gaps)
         self._next = 0
         self._previous: int | None = None  # the last arrival's number; may be below 0, see _unwrap
@@ -93,12 +105,13 @@ class ArrivalAnalyser:
         self._impaired_ns: int | None = None
         self._last_received_ns: int | None = None
         self._max_delay_ns = -1
-        self._duplicates = _Noted()
-        self._overtaking = _Noted()
+        self._duplicates = LowestNumbers()
+        self._overtaking = LowestNumbers()
 
     @property
     def counts(self) -> ArrivalCounts:
         """The counts until now."""
+        self._flush()
         return ArrivalCounts(
             received=self._in_order + self._reordered,
             duplicate=self._duplicate,
@@ -122,33 +135,20 @@ class ArrivalAnalyser:
             sent_ns: the transmit time in each frame, nanoseconds since the epoch.
             received_ns: when each of them arrived.
         """
-        if not sequence.size:
+        if self._pending + sequence.size > _PENDING_FRAMES:
+            self._flush()
+        if sequence.size > _PENDING_FRAMES:
+            self._analyse(sequence, sent_ns, received_ns)
             return
-        self._last_received_ns = int(received_ns[-1])
-        steps = sequence[1:] - sequence[:-1]
-        first = self._unwrap(int(sequence[0]))
-        if first == self._next and (steps == 1).all():
-            self._take_next(first + sequence.size, sent_ns, received_ns)
-            self._previous = self._next - 1
-            return
-        numbers = _add_up(first, steps)
-        self._previous = int(numbers[-1])
-        # A number below 0 was never sent: on the wire it is a very high one, and so it is told.
-        numbers[numbers < 0] += _WIRE_NUMBERS
-        ascending = numbers > self._highest_before(numbers)
-        if ascending.all():
-            positions = self._take_ascending(numbers, sent_ns, received_ns)
-        else:
-            late = np.flatnonzero(~ascending)
-            kept = np.flatnonzero(ascending)
-            jumps = self._take_ascending(numbers[kept], sent_ns[kept], received_ns[kept])
-            self._take_late(numbers[late], sent_ns[late], received_ns[late])
-            positions = np.append(kept[jumps], late)
-        if positions.size:
-            self._impaired_ns = int(received_ns[positions.max()])
+        place = slice(self._pending, self._pending + sequence.size)
+        self._pending_sequence[place] = sequence
+        self._pending_ns[0, place] = sent_ns
+        self._pending_ns[1, place] = received_ns
+        self._pending = place.stop
 
     def finish(self) -> Arrivals:
         """Return what arrived until now; the analyser may go on."""
+        self._flush()
         return Arrivals(
             received=self._in_order + self._reordered,
             duplicate=self._duplicate,
@@ -163,6 +163,26 @@ class ArrivalAnalyser:
             max_delay_ns=self._max_delay_ns if self._max_delay_ns >= 0 else None,
         )
 
+    def _flush(self) -> None:
+        if self._pending:
+            end, self._pending = self._pending, 0
+            self._analyse(self._pending_sequence[:end], *self._pending_ns[:, :end])
+
+    def _analyse(self, sequence: NDArray[np.uint32], sent_ns: Column, received_ns: Column) -> None:
+        self._last_received_ns = int(received_ns[-1])
+        first = self._unwrap(int(sequence[0]))
+        steps = sequence[1:] - sequence[:-1]
+        breaks = np.flatnonzero(steps != 1)
+        if first == self._next and not breaks.size:
+            self._previous = first + sequence.size - 1
+            self._advance(self._previous, sent_ns[-1], received_ns[-1])
+            self._in_order += sequence.size
+            self._note_delays(received_ns - sent_ns)
+        else:
+            runs = find_runs(first, breaks, steps[breaks], highest=self._next - 1, n=sequence.size)
+            self._previous = runs.previous
+            self._take_runs(runs, sent_ns, received_ns)
+
     def _unwrap(self, wire: int) -> int:
         """Return the number nearest to that of the arrival before which reads so on the wire.
 
@@ -171,41 +191,53 @@ class ArrivalAnalyser:
         """
         if self._previous is None:
             return wire
-        half = _WIRE_NUMBERS // 2
-        return self._previous + (wire - self._previous + half) % _WIRE_NUMBERS - half
+        half = WIRE_NUMBERS // 2
+        return self._previous + (wire - self._previous + half) % WIRE_NUMBERS - half
 
-    def _highest_before(self, numbers: Column) -> Column:
-        """Return for each arrival the highest number that had arrived before it."""
-        highest = np.empty_like(numbers)
-        highest[0] = self._next - 1
-        np.maximum.accumulate(numbers[:-1], out=highest[1:])
-        np.maximum(highest, self._next - 1, out=highest)
-        return highest
+    def _take_runs(self, runs: Runs, sent_ns: Column, received_ns: Column) -> None:
+        """Take runs of consecutive numbers: what is above all before them, then what is late."""
+        late, places = runs.late_frames()
+        delays_ns = received_ns - sent_ns
+        delays_ns[places] = -1  # copies may be among them
+        self._note_delays(delays_ns)
+        gap_places = self._take_ascending(runs, sent_ns, received_ns)
+        if late.size:
+            self._take_late(late, sent_ns[places], received_ns[places])
+        seen = max(gap_places.max(initial=-1), places.max(initial=-1))
+        if seen >= 0:
+            self._impaired_ns = int(received_ns[seen])
 
-    def _take_next(self, following: int, sent_ns: Column, received_ns: Column) -> None:
-        """Take frames that are exactly those expected."""
-        self._in_order += sent_ns.size
-        self._next = following
-        self._note_delay(sent_ns, received_ns)
-        self._highest_sent_ns = int(sent_ns[-1])
-        self._highest_received_ns = int(received_ns[-1])
-
-    def _take_ascending(
-        self, numbers: Column, sent_ns: Column, received_ns: Column
-    ) -> NDArray[np.intp]:
-        """Take frames above all before them; return the positions of those after a gap."""
-        if not numbers.size:
-            return np.empty(0, dtype=np.intp)
-        frames = np.diff(numbers, prepend=self._next - 1) - 1
-        jumps = np.flatnonzero(frames)
-        gaps = np.empty((COLUMNS, jumps.size), dtype=np.int64)
-        gaps[0] = numbers[jumps] - frames[jumps]
-        gaps[1] = frames[jumps]
-        gaps[2], gaps[3] = _around(jumps, sent_ns, self._highest_sent_ns)
-        gaps[4], gaps[5] = _around(jumps, received_ns, self._highest_received_ns)
+    def _take_ascending(self, runs: Runs, sent_ns: Column, received_ns: Column) -> Column:
+        """Take what is above all before it; return the places of the frames after a gap."""
+        above = np.flatnonzero(runs.late < runs.frames)
+        if not above.size:
+            return above
+        # The highest number before a run is the last one of the run above all before that.
+        ends = (runs.place + runs.frames - 1)[above]
+        missing = (runs.first - runs.highest - 1)[above]
+        after = np.flatnonzero(missing > 0)
+        gaps = np.empty((COLUMNS, after.size), dtype=np.int64)
+        gaps[FIRST] = runs.highest[above[after]] + 1
+        gaps[FRAMES] = missing[after]
+        places = runs.place[above[after]]
+        for column, times_ns, before_ns in (
+            (SENT_BEFORE, sent_ns, self._highest_sent_ns),
+            (RECEIVED_BEFORE, received_ns, self._highest_received_ns),
+        ):
+            gaps[column] = times_ns[ends[after - 1]]
+            if after.size and after[0] == 0:
+                gaps[column, 0] = before_ns
+            gaps[column + 1] = times_ns[places]
         self._gaps.add(gaps)
-        self._take_next(int(numbers[-1]) + 1, sent_ns, received_ns)
-        return jumps
+        self._in_order += int((runs.frames - runs.late).sum())
+        highest = int(runs.first[above[-1]] + runs.frames[above[-1]] - 1)
+        self._advance(highest, sent_ns[ends[-1]], received_ns[ends[-1]])
+        return places
+
+    def _advance(self, highest: int, sent_ns: np.int64, received_ns: np.int64) -> None:
+        self._next = highest + 1
+        self._highest_sent_ns = int(sent_ns)
+        self._highest_received_ns = int(received_ns)
 
     def _take_late(self, numbers: Column, sent_ns: Column, received_ns: Column) -> None:
         """Take frames below the highest: reordered where their number is missing, else copies."""
@@ -226,74 +258,9 @@ class ArrivalAnalyser:
         sent_ns, received_ns = sent_ns[order], received_ns[order]
         self._reordered += numbers.size
         if self._overtaking.wants(int(numbers[0])):
-            self._overtaking.note(_find_overtaking(numbers, order, self._gaps.after(gap)))
+            self._overtaking.note(find_overtaking(numbers, order, self._gaps.after(gap)))
         self._gaps.fill(gap, numbers, sent_ns=sent_ns, received_ns=received_ns)
-        self._note_delay(sent_ns, received_ns)
+        self._note_delays(received_ns - sent_ns)
 
-    def _note_delay(self, sent_ns: Column, received_ns: Column) -> None:
-        self._max_delay_ns = max(self._max_delay_ns, int((received_ns - sent_ns).max()))
-
-
-class _Noted:
-    """The lowest of the numbers that it is told, a bounded many."""
-
-    def __init__(self) -> None:
-        self._kept: list[Column] = []
-        self._size = 0
-        self._below = np.iinfo(np.int64).max
-
-    def wants(self, number: int) -> bool:
-        """Tell whether this number would be kept."""
-        return number < self._below
-
-    def note(self, numbers: Column) -> None:
-        """Keep them, as far as they are among the lowest."""
-        wanted = numbers[numbers < self._below]
-        if wanted.size:
-            self._kept.append(wanted)
-            self._size += wanted.size
-        if self._size > 2 * MOST_NOTED:
-            lowest = self.lowest()
-            self._kept, self._size, self._below = [lowest], lowest.size, int(lowest[-1])
-
-    def lowest(self) -> Column:
-        """Return what was kept, ascending."""
-        together = np.concatenate((np.empty(0, dtype=np.int64), *self._kept))
-        return np.sort(together)[:MOST_NOTED]
-
-
-def _add_up(first: int, steps: NDArray[np.uint32]) -> Column:
-    """Return numbers that begin at ``first`` and go on by these steps, back or forth."""
-    numbers = np.empty(steps.size + 1, dtype=np.int64)
-    numbers[0] = first
-    numbers[1:] = steps.view(np.int32)
-    np.cumsum(numbers, out=numbers)
-    return numbers
-
-
-def _around(jumps: NDArray[np.intp], times_ns: Column, before_ns: int) -> tuple[Column, Column]:
-    """Return the times before and after each gap; ``before_ns`` is that of the frame before all."""
-    earlier_ns = times_ns[jumps - 1]
-    if jumps.size and jumps[0] == 0:
-        earlier_ns[0] = before_ns
-    return earlier_ns, times_ns[jumps]
-
-
-def _find_overtaking(numbers: Column, order: NDArray[np.intp], after: Column) -> Column:
-    """Find for each reordered frame the lowest number that had overtaken it.
-
-    Args:
-        numbers: numbers of reordered frames, ascending.
-        order: their places in the order of arrival.
-        after: the number of the arrival that ended the gap of each.
-    """
-    overtaking = after.tolist()
-    places = order.tolist()
-    higher: list[int] = []
-    for at in range(len(places) - 1, -1, -1):
-        while higher and places[higher[-1]] > places[at]:
-            higher.pop()
-        if higher:
-            overtaking[at] = min(overtaking[at], int(numbers[higher[-1]]))
-        higher.append(at)
-    return np.array(overtaking, dtype=np.int64)
+    def _note_delays(self, delays_ns: Column) -> None:
+        self._max_delay_ns = max(self._max_delay_ns, int(delays_ns.max()))

@@ -31,6 +31,7 @@ def analyse(
             piece * 10,
             np.arange(1_000_000 + start, 1_000_000 + end, dtype=np.int64),
         )
+        assert analyser.counts.duplicate >= 0  # asking for the counts ends a chunk
     return analyser.finish()
 
 
