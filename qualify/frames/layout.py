@@ -35,6 +35,7 @@ Source:
 from dataclasses import dataclass
 
 from qualify.errors import PlanError
+from qualify.testbed.frame_sizes import LARGEST_FRAME_OCTETS
 from qualify.testbed.testbed import Headers
 
 TYPE_AT = 12
@@ -44,7 +45,6 @@ UDP_OCTETS = 8
 PAYLOAD_OCTETS = 18
 FCS_OCTETS = 4
 SMALLEST_FRAME_OCTETS = 64
-LARGEST_FRAME_OCTETS = 9216
 
 TAG_TYPE = 0x8100
 OUTER_TAG_TYPE = 0x88A8

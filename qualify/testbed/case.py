@@ -25,6 +25,11 @@ class StreamSpec:
     frame_octets: int
     mix: tuple[int, ...] = ()
 
+    @property
+    def sizes(self) -> tuple[int, ...]:
+        """The frame sizes that follow one another."""
+        return self.mix or (self.frame_octets,)
+
 
 @dataclass(frozen=True, slots=True)
 class PathBudget:

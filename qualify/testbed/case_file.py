@@ -13,12 +13,23 @@ from qualify.testbed.case import (
     StreamSpec,
 )
 from qualify.testbed.complaint import Complaint, ComplaintsError, nearest
+from qualify.testbed.frame_sizes import (
+    LARGEST_FRAME_OCTETS,
+    MTU_LETTER,
+    OCTETS_OF_LETTER,
+    read_size_name,
+    size_letters,
+)
 from qualify.testbed.node import Node
 from qualify.testbed.shape import find_misshapen
 from qualify.testbed.testbed import Testbed
 from qualify.testbed.text_file import read_text_file
 from qualify.testbed.yaml_tree import read_tree
 from qualify.units import NS_PER_MS
+
+_TOO_LARGE = [
+    letter for letter, octets in OCTETS_OF_LETTER.items() if octets > LARGEST_FRAME_OCTETS
+]
 
 
 def read_case(file: FilePath, testbed: Testbed) -> Case:
@@ -51,6 +62,7 @@ def _read(file: FilePath, *, known_paths: Sequence[str] | None) -> tuple[Node, s
         *repeated,
         *find_misshapen(root, schema="case"),
         *_paths(root, known_paths),
+        *_size_name(root),
         *_budgets(root, known_paths),
     ]
     if complaints:
@@ -70,6 +82,29 @@ def _paths(root: Node, known: Sequence[str] | None) -> Iterator[Complaint]:
             yield path.complain(
                 f"path {name} has no budget", fix=f"add {name}: {{outage_ms: 50}} under budgets"
             )
+
+
+def _size_name(root: Node) -> Iterator[Complaint]:
+    stream = root.at("stream")
+    sizes = root.at("stream", "frame_octets")
+    letters = size_letters(root.text("stream", "frame_octets") or "")
+    mtu = root.at("stream", "mtu_frame_octets")
+    if sizes and (too_large := [x for x in _TOO_LARGE if x in letters]):
+        yield sizes.complain(
+            f"the letter {too_large[0]} stands for {OCTETS_OF_LETTER[too_large[0]]} octets, and "
+            f"frames have at most {LARGEST_FRAME_OCTETS}",
+            fix=f"leave the {too_large[0]} out",
+        )
+    if sizes and MTU_LETTER in letters and not mtu:
+        yield sizes.complain(
+            f"the letter {MTU_LETTER} stands for the size of the MTU, which is not stated",
+            fix="add mtu_frame_octets: 1518 to the stream",
+        )
+    if stream and mtu and MTU_LETTER not in letters:
+        yield mtu.complain_of_key(
+            f"the letter {MTU_LETTER}, for which this stands, is not in frame_octets",
+            fix="delete this key",
+        )
 
 
 def _budgets(root: Node, known: Sequence[str] | None) -> Iterator[Complaint]:
@@ -94,7 +129,7 @@ def _case(data: Mapping[str, Any], *, file: FilePath, sha256: str) -> Case:
         tiers=data["tiers"],
         order=Order(data.get("order", Order.SIMULTANEOUS)),
         trials=data["trials"],
-        stream=StreamSpec(**data["stream"]),
+        stream=_stream(data["stream"]),
         # The schema allows six decimals of a millisecond, so this is a whole number.
         budgets={
             name: PathBudget(outage_ns=int(budget["outage_ms"] * NS_PER_MS))
@@ -107,4 +142,17 @@ def _case(data: Mapping[str, Any], *, file: FilePath, sha256: str) -> Case:
         routes=RouteBudget(lost=data.get("routes", {}).get("lost", 0)),
         file=file,
         sha256=sha256,
+    )
+
+
+def _stream(data: Mapping[str, Any]) -> StreamSpec:
+    sizes = data["frame_octets"]
+    if isinstance(sizes, int):
+        sizes = (sizes,)
+    elif isinstance(sizes, str):
+        sizes = read_size_name(sizes, mtu_frame_octets=data.get("mtu_frame_octets"))
+    return StreamSpec(
+        offered_load_pps=data["offered_load_pps"],
+        frame_octets=sizes[0],
+        mix=tuple(sizes) if len(sizes) > 1 else (),
     )

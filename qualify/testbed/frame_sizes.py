@@ -6,6 +6,7 @@ Source:
 
 from collections.abc import Sequence
 
+LARGEST_FRAME_OCTETS = 9216
 NAME_PREFIX = "IMIX - "
 MTU_LETTER = "z"
 OCTETS_OF_LETTER = {

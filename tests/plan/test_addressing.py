@@ -1,13 +1,13 @@
 """Addresses stand where RFC 2544 C.2.2 and RFC 6815 §4.2 put them."""
 
 from dataclasses import replace
-from ipaddress import IPv4Address, IPv4Interface, IPv4Network
+from ipaddress import IPv4Address, IPv4Interface, IPv4Network, IPv6Network
 
 import pytest
 
 from qualify.errors import PlanError
 from qualify.plan.addressing import address_testbed, host_in
-from qualify.testbed.testbed import Path, PathKind
+from qualify.testbed.testbed import Headers, Path, PathKind
 from tests.sample import TESTBED
 
 
@@ -56,6 +56,37 @@ def test_hosts_of_a_switched_path_have_a_mac_and_an_address_each() -> None:
         "02:00:01:01:00:02",
     ]
     assert [str(host.address) for host in hosts] == ["198.19.1.11", "198.19.1.12", "198.19.1.13"]
+
+
+@pytest.mark.parametrize(
+    ("port", "half", "first"),
+    [
+        ("p1", "2001:2::/49", "2001:2:0:1::b"),
+        ("p2", "2001:2:0:8000::/49", "2001:2:0:8001::b"),
+    ],
+)
+def test_O_ADDR_06_07_ipv6_hosts_stand_in_their_half_of_the_benchmarking_block(
+    port: str, half: str, first: str
+) -> None:
+    """RFC 5180 §5.2.1: input side first; RFC 6890: the block is 2001:2::/48."""
+    path = replace(TESTBED.paths[0], hosts=200, headers=Headers.IPV6)
+    hosts = address_testbed(replace(TESTBED, paths=(path,)))[port].hosts
+
+    assert str(hosts[0].address) == first
+    assert len({host.address for host in hosts}) == 200
+    assert all(host.address in IPv6Network(half) for host in hosts)
+    assert IPv6Network(half).subnet_of(IPv6Network("2001:2::/48"))
+
+
+def test_hosts_without_ip_have_a_mac_address_only() -> None:
+    path = replace(TESTBED.paths[0], headers=Headers.ETHERNET)
+    hosts = address_testbed(replace(TESTBED, paths=(path,)))["p1"].hosts
+
+    assert [(host.mac, host.address) for host in hosts] == [
+        ("02:00:01:00:00:00", None),
+        ("02:00:01:00:00:01", None),
+        ("02:00:01:00:00:02", None),
+    ]
 
 
 @pytest.mark.parametrize(

@@ -46,6 +46,55 @@ def test_a_file_becomes_a_case_and_its_outage_is_exact(
     )
 
 
+@pytest.mark.parametrize(
+    ("written", "sizes"),
+    [
+        ("128", (128,)),
+        ("[1518]", (1518,)),
+        ("[64, 9216, 64]", (64, 9216, 64)),
+        ("aaafg", (64, 64, 64, 1280, 1518)),
+        ("IMIX - aaafg", (64, 64, 64, 1280, 1518)),
+        ("hi", (2112, 9000)),
+        ("az, mtu_frame_octets: 1522", (64, 1522)),
+    ],
+)
+def test_frames_have_one_size_a_list_of_sizes_or_a_mix_by_its_name(
+    write: Write, case_text: str, testbed: Testbed, written: str, sizes: tuple[int, ...]
+) -> None:
+    """RFC 6985 §4 names mixes by a letter for each size."""
+    text = case_text.replace("frame_octets: 128", f"frame_octets: {written}")
+    stream = read_case(write(text), testbed).stream
+    assert stream.sizes == sizes
+    assert stream.frame_octets == sizes[0]
+
+
+@pytest.mark.parametrize(
+    ("written", "complaint"),
+    [
+        (
+            "aj",
+            "a.yaml:6:47 stream.frame_octets: the letter j stands for 16000 octets, and frames "
+            "have at most 9216\n  fix: leave the j out",
+        ),
+        (
+            "az",
+            "a.yaml:6:47 stream.frame_octets: the letter z stands for the size of the MTU, which "
+            "is not stated\n  fix: add mtu_frame_octets: 1518 to the stream",
+        ),
+        (
+            "ag, mtu_frame_octets: 1518",
+            "a.yaml:6:51 stream.mtu_frame_octets: the letter z, for which this stands, is not in "
+            "frame_octets\n  fix: delete this key",
+        ),
+    ],
+)
+def test_letters_that_stand_for_no_size_are_refused(
+    write: Write, case_text: str, testbed: Testbed, written: str, complaint: str
+) -> None:
+    text = case_text.replace("frame_octets: 128", f"frame_octets: {written}")
+    assert refusal(write(text), testbed) == complaint
+
+
 def test_a_budget_may_be_a_nanosecond(write: Write, case_text: str, testbed: Testbed) -> None:
     case = read_case(write(case_text.replace("2.3", "0.000001")), testbed)
     assert case.budgets["igp"].outage_ns == 1

@@ -105,7 +105,7 @@ def test_files_without_mistakes_are_approved(
         (
             "hosts: 120", "hosts: 120, speed: 5",
             "a.yaml:16:47 paths.l2.speed: the key 'speed' is not known here\n"
-            "  fix: choose one of kind, protocol, ports, hosts, routes",
+            "  fix: choose one of kind, protocol, ports, hosts, routes, headers, vlans",
         ),
         (
             ", hosts: 120", "",
@@ -145,6 +145,38 @@ def test_files_without_mistakes_are_approved(
             "kind: virtual", "kind: on",
             "a.yaml:2:7 kind: 'on' is not one of simulated, virtual\n"
             "  fix: choose one of simulated, virtual",
+        ),
+        (
+            "hosts: 120", "hosts: 120, headers: ethernt",
+            "a.yaml:16:56 paths.l2.headers: 'ethernt' is not one of ethernet, ipv4, ipv6\n"
+            "  fix: did you mean ethernet?",
+        ),
+        (
+            "hosts: 120", "hosts: 120, vlans: 10",
+            "a.yaml:16:54 paths.l2.vlans: '10' cannot be the VLAN tags of the test frames\n"
+            "  fix: write for example vlans: [200, 10] (one VLAN id, or two of them, the outer one "
+            "first; each from 1 to 4094)",
+        ),
+        (
+            "hosts: 120", "hosts: 120, vlans: [4095]",
+            "a.yaml:16:55 paths.l2.vlans[0]: '4095' cannot be a VLAN id\n"
+            "  fix: write for example 10 (a whole number from 1 to 4094)",
+        ),
+        (
+            "hosts: 120", "hosts: 120, vlans: [1, 2, 3]",
+            "a.yaml:16:54 paths.l2.vlans: a list of 3 cannot be the VLAN tags of the test frames\n"
+            "  fix: write for example vlans: [200, 10] (one VLAN id, or two of them, the outer one "
+            "first; each from 1 to 4094)",
+        ),
+        (
+            "routes: 3000", "routes: 3000, headers: ipv6",
+            "a.yaml:17:76 paths.igp.headers: 'ipv6' cannot be the headers of a path of kind igp or "
+            "egp\n  fix: write for example headers: ipv4 (only ipv4 so far)",
+        ),
+        (
+            "routes: 3000", "routes: 3000, vlans: [10]",
+            "a.yaml:17:67 paths.igp.vlans: a path of kind igp or egp has no VLAN tags so far\n"
+            "  fix: delete this key, or change the kind to l2",
         ),
         (
             "[p3, p4]", "[p3]",
@@ -210,13 +242,35 @@ def test_a_port_name_may_have_eleven_characters(testbed_text: str) -> None:
             "frame_octets: 128", "frame_octets: 63",
             "a.yaml:6:47 stream.frame_octets: '63' cannot be a frame size\n"
             "  fix: write for example frame_octets: 128 (octets from the destination MAC address "
-            "to the frame check sequence, from 64 to 9216)",
+            "to the frame check sequence, from 64 to 9216; for a mix a list of them, or a name of "
+            "RFC 6985 such as aaafg)",
+        ),
+        (
+            "frame_octets: 128", "frame_octets: [64, 63]",
+            "a.yaml:6:52 stream.frame_octets[1]: '63' cannot be a frame size\n"
+            "  fix: write for example 128 (octets from the destination MAC address to the frame "
+            "check sequence, from 64 to 9216)",
+        ),
+        (
+            "frame_octets: 128", "frame_octets: aaaqg",
+            "a.yaml:6:47 stream.frame_octets: 'aaaqg' cannot be a frame size\n"
+            "  fix: write for example frame_octets: 128 (octets from the destination MAC address "
+            "to the frame check sequence, from 64 to 9216; for a mix a list of them, or a name of "
+            "RFC 6985 such as aaafg)",
+        ),
+        (
+            "frame_octets: 128", "frame_octets: []",
+            "a.yaml:6:47 stream.frame_octets: a list of 0 cannot be a frame size\n"
+            "  fix: write for example frame_octets: 128 (octets from the destination MAC address "
+            "to the frame check sequence, from 64 to 9216; for a mix a list of them, or a name of "
+            "RFC 6985 such as aaafg)",
         ),
         (
             "frame_octets: 128", "frame_octets: 9217",
             "a.yaml:6:47 stream.frame_octets: '9217' cannot be a frame size\n"
             "  fix: write for example frame_octets: 128 (octets from the destination MAC address "
-            "to the frame check sequence, from 64 to 9216)",
+            "to the frame check sequence, from 64 to 9216; for a mix a list of them, or a name of "
+            "RFC 6985 such as aaafg)",
         ),
         (
             "trials: 3", "trials: 0",

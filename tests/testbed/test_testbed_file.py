@@ -10,6 +10,7 @@ from qualify.testbed.testbed import (
     Attachment,
     BenchKind,
     Dut,
+    Headers,
     Link,
     Path,
     PathKind,
@@ -50,6 +51,19 @@ def test_a_file_becomes_a_testbed_in_the_order_of_the_file(write: Write, testbed
         sha256=testbed.sha256,
     )
     assert testbed.tiers == 2
+
+
+def test_a_switched_path_says_what_its_frames_look_like(write: Write, testbed_text: str) -> None:
+    text = testbed_text.replace("hosts: 120", "hosts: 120, headers: ipv6, vlans: [200, 10]")
+    path = read_testbed(write(text)).path("l2")
+    assert path.headers is Headers.IPV6
+    assert path.vlans == (200, 10)
+
+
+def test_frames_are_untagged_ipv4_when_nothing_is_said(write: Write, testbed_text: str) -> None:
+    path = read_testbed(write(testbed_text)).path("igp")
+    assert path.headers is Headers.IPV4
+    assert path.vlans == ()
 
 
 def test_the_folder_of_images_is_seen_from_the_testbed_file(
