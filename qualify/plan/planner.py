@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from qualify.errors import PlanError
 from qualify.plan.addressing import PortAddresses, address_testbed
+from qualify.plan.fitting import frames_too_small
 from qualify.plan.limit import Limit
 from qualify.plan.peers import plan_peers
 from qualify.plan.stream import Stream
@@ -64,6 +65,7 @@ def plan_run(
     fitting = [case for case in cases if case.tiers == testbed.tiers]
     unfit = [case for case in cases if case.tiers != testbed.tiers]
     reasons = [reason for case in fitting for reason in _objections(testbed, case, limit)]
+    reasons += [reason for case in fitting for reason in frames_too_small(testbed, case)]
     if reasons:
         raise PlanRefusedError(reasons)
     return Plan(
