@@ -7,6 +7,7 @@ from pathlib import Path
 from qualify.errors import FileError
 from qualify.testbed.case import Case
 from qualify.testbed.case_file import check_case, read_case
+from qualify.testbed.frame_sizes import name_sizes
 from qualify.testbed.image import Image
 from qualify.testbed.image_file import find_image, read_images
 from qualify.testbed.testbed import Testbed
@@ -86,11 +87,18 @@ def _describe_case(case: Case, testbed: Testbed) -> str:
     summary = (
         f"case {case.name}, {_count(case.trials, 'trial')}, {case.order}, paths "
         f"{', '.join(case.paths)}, {case.stream.offered_load_pps} frames of "
-        f"{case.stream.frame_octets} octets per second"
+        f"{_describe_sizes(case.stream.sizes)} octets per second"
     )
     if case.tiers == testbed.tiers:
         return summary
     return f"{summary}; needs {_count(case.tiers, 'tier')}, so it is left out on this testbed"
+
+
+def _describe_sizes(sizes: tuple[int, ...]) -> str:
+    """Write one size, or a mix: its name, or from which size to which."""
+    if len(sizes) == 1:
+        return str(sizes[0])
+    return name_sizes(sizes) or f"{min(sizes)} to {max(sizes)}"
 
 
 def _count(number: int, noun: str) -> str:

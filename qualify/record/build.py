@@ -115,6 +115,8 @@ def _testbed(testbed: Testbed) -> TestbedRecord:
                 ports=path.ports,
                 hosts=path.hosts,
                 routes=path.routes,
+                headers=path.headers.value,
+                vlans=path.vlans,
             )
             for path in testbed.paths
         ),
@@ -147,4 +149,5 @@ def _case(case: Case, required_trials: int) -> CaseRecord:
         graceful_restarts_allowed=case.neighbors.graceful_restarts_allowed,
         allowed_lost_routes=case.routes.lost,
         sha256=case.sha256,
+        frame_sizes=case.stream.sizes,
     )

@@ -82,6 +82,7 @@ def _stream(assessment: StreamAssessment) -> StreamRecord:
         worst_destinations=_worst(stream, figures.destinations),
         loss_period_details=_loss_periods(figures.loss_periods),
         reaches_edge=reaches_the_edge(figures),
+        frame_sizes=stream.sizes,
     )
 
 

@@ -23,7 +23,10 @@ class DecisionWord(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PathRecord:
-    """A path of the testbed and its scale: hosts on each side, or routes of the whole path."""
+    """A path of the testbed and its scale: hosts on each side, or routes of the whole path.
+
+    ``headers`` and ``vlans`` are those of its test frames, the VLAN id of the outer tag first.
+    """
 
     name: str
     kind: str
@@ -31,6 +34,8 @@ class PathRecord:
     ports: tuple[str, ...]
     hosts: int | None
     routes: int | None
+    headers: str | None = None
+    vlans: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +92,7 @@ class BudgetRecord:
 
 @dataclass(frozen=True, slots=True)
 class CaseRecord:
-    """What a case asked for, so that its trials can be judged again."""
+    """What a case asked for, so that its trials can be judged again; sizes as in StreamRecord."""
 
     case: str
     required_trials: int
@@ -100,6 +105,7 @@ class CaseRecord:
     graceful_restarts_allowed: bool
     allowed_lost_routes: int
     sha256: str
+    frame_sizes: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +180,9 @@ class DestinationRecord:
 class StreamRecord:
     """The figures of a stream.
 
-    ``loss_periods`` counts all of them, ``loss_period_details`` holds the first ones only.
+    ``frame_octets`` is the first of ``frame_sizes``, which follow one another; a record of an
+    earlier version, with one size only, does not list them. ``loss_periods`` counts all of them,
+    ``loss_period_details`` holds the first ones only.
     ``reaches_edge``: the first or the last frame was lost, so nobody saw the whole outage and its
     upper bound holds for the trial only.
     """
@@ -207,6 +215,7 @@ class StreamRecord:
     worst_destinations: tuple[DestinationRecord, ...] = ()
     loss_period_details: tuple[LossPeriodRecord, ...] = ()
     reaches_edge: bool | None = None
+    frame_sizes: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

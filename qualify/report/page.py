@@ -101,6 +101,7 @@ def _pages() -> Environment:
         decision=words.decision_of,
         draw_outage=draw_outage,
         draw_phases=draw_phases,
+        frames=words.frames_words,
         lost_frames=lost_frames,
         moment=words.moment_words,
         ms=words.ms_words,
@@ -110,6 +111,7 @@ def _pages() -> Environment:
         seconds=words.seconds_words,
         sentence=words.decision_sentence,
         share=words.share_words,
+        sizes=words.sizes_words,
         trial_name=trial_name,
     )
     pages.globals.update(full=FULL)

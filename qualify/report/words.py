@@ -1,12 +1,15 @@
 """Figures of a record as people read them: rounded against the device, and never 0 for unknown."""
 
+from collections import Counter
 from datetime import datetime
 
-from qualify.record.model import DecisionWord, Record, StreamRecord
+from qualify.record.model import DecisionWord, PathRecord, Record, StreamRecord
+from qualify.testbed.frame_sizes import name_sizes
 from qualify.units import NS_PER_MS, format_count, format_ms, format_ms_down, format_s
 
 UNKNOWN = "—"
 INTERRUPTED = "interrupted before the last trial was over"
+_HEADERS = {"ethernet": "Ethernet", "ipv4": "IPv4", "ipv6": "IPv6"}
 _KINDS = {"l2": "Switching", "igp": "Interior routing", "egp": "Exterior routing"}
 
 
@@ -106,6 +109,30 @@ def rate_words(rate_pps: float | None) -> str:
 def moment_words(moment: datetime | None) -> str:
     """Write a time to the minute, in UTC."""
     return UNKNOWN if moment is None else moment.strftime("%Y-%m-%d %H:%M UTC")
+
+
+def sizes_words(frame_octets: int, frame_sizes: tuple[int, ...]) -> str:
+    """Write one size, or a mix with its name and the share of each size in it.
+
+    Source:
+        RFC 6985 §4: ``IMIX - aaafg`` is the name of 64, 64, 64, 1280 and 1518 octets.
+    """
+    if len(frame_sizes) <= 1:
+        return f"{format_count(frame_octets)} octets"
+    shares = ", ".join(
+        f"{format_count(octets)} ({count} in {len(frame_sizes)})"
+        for octets, count in Counter(frame_sizes).items()
+    )
+    name = name_sizes(frame_sizes)
+    return f"{name}: {shares} octets" if name else f"{shares} octets"
+
+
+def frames_words(path: PathRecord) -> str:
+    """Say what the test frames of a path look like: ``IPv6 frames with VLAN tags 200 and 10``."""
+    kind = _HEADERS.get(path.headers or "", path.headers)
+    tags = " and ".join(map(str, path.vlans))
+    with_tags = f" with VLAN {'tag' if len(path.vlans) == 1 else 'tags'} {tags}"
+    return f"{kind} frames{with_tags if tags else ''}"
 
 
 def direction_words(direction: str) -> str:

@@ -63,6 +63,18 @@ def test_files_without_mistakes_are_summed_up(capsys: pytest.CaptureFixture[str]
     )
 
 
+@pytest.mark.parametrize(
+    ("frame_octets", "written"),
+    [("aaafg", "IMIX - aaafg"), ("[64, 9216, 1000]", "64 to 9216")],
+)
+def test_a_mix_of_sizes_is_summed_up(
+    capsys: pytest.CaptureFixture[str], frame_octets: str, written: str
+) -> None:
+    Path("case.yaml").write_text(CASE.replace("128", frame_octets))
+    assert main(["check", "testbed.yaml", "case.yaml"]) == 0
+    assert f"200 frames of {written} octets per second\n" in capsys.readouterr().out
+
+
 def test_a_case_for_another_number_of_tiers_is_said_to_be_left_out(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

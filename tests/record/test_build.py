@@ -225,6 +225,24 @@ def test_the_case_is_kept_so_that_it_can_be_judged_again() -> None:
     assert record.left_out[0].reason == "the testbed has 1 tier"
 
 
+def test_the_frames_of_a_run_are_kept_size_by_size() -> None:
+    record = build_record(a_plan(trials=1), (a_trial(),), QUALIFIED, FACTS)
+    (stream,) = record.trials[0].streams
+    assert (stream.frame_octets, stream.frame_sizes) == (128, (128,))
+    assert (record.cases[0].frame_octets, record.cases[0].frame_sizes) == (128, (128,))
+    (path,) = record.testbed.paths
+    assert (path.headers, path.vlans) == ("ipv4", ())
+
+
+def test_a_mix_is_kept_with_its_first_size_as_the_frame_size() -> None:
+    trial = a_trial()
+    assessed = replace(
+        trial.streams[0], stream=replace(STREAM, frame_octets=64, mix=(64, 1518, 64))
+    )
+    (stream,) = record_trial(replace(trial, streams=(assessed,))).streams
+    assert (stream.frame_octets, stream.frame_sizes) == (64, (64, 1518, 64))
+
+
 def test_the_figures_of_a_stream_are_kept_exactly() -> None:
     (stream,) = record_trial(a_trial()).streams
     encoded = encode(stream)

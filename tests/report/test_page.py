@@ -112,6 +112,15 @@ def test_no_loss_reads_with_its_bound(
     assert "600 000 0 no loss (< 5.0 ms) none 50.0 ms" in text
 
 
+def test_a_mix_of_sizes_and_the_headers_of_a_path_are_described(good_record: Record) -> None:
+    path = replace(good_record.testbed.paths[0], headers="ipv6", vlans=(200, 10))
+    testbed = replace(good_record.testbed, paths=(path,))
+    case = replace(good_record.cases[0], frame_octets=84, frame_sizes=(84, 1518))
+    text = shown(render_train([replace(good_record, testbed=testbed, cases=(case,))]))
+    assert "120 hosts on each side, IPv6 frames with VLAN tags 200 and 10" in text
+    assert "10 000 frames/s 84 (1 in 2), 1 518 (1 in 2) octets" in text
+
+
 def test_what_was_tested_is_described(good_record: Record) -> None:
     record = replace(good_record, left_out=(LeftOutRecord("three-tier", "1 tier here"),))
     text = shown(render_train([record]))

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from qualify.record.model import DecisionWord, Record, StreamRecord
+from qualify.record.model import DecisionWord, PathRecord, Record, StreamRecord
 from qualify.report.words import (
     bounds_words,
     budget_words,
@@ -13,6 +13,7 @@ from qualify.report.words import (
     decision_of,
     decision_sentence,
     direction_words,
+    frames_words,
     kind_words,
     moment_words,
     ms_words,
@@ -20,7 +21,42 @@ from qualify.report.words import (
     rate_words,
     seconds_words,
     share_words,
+    sizes_words,
 )
+
+
+@pytest.mark.parametrize(
+    ("frame_sizes", "written"),
+    [
+        ((), "1 518 octets"),
+        ((1518,), "1 518 octets"),
+        (
+            (64, 64, 64, 1280, 1518),
+            "IMIX - aaafg: 64 (3 in 5), 1 280 (1 in 5), 1 518 (1 in 5) octets",
+        ),
+        ((1518, 65), "1 518 (1 in 2), 65 (1 in 2) octets"),
+    ],
+)
+def test_a_mix_of_sizes_reads_with_the_share_of_each(
+    frame_sizes: tuple[int, ...], written: str
+) -> None:
+    """RFC 6985 §4 for the name; a record of an earlier version has no list of sizes."""
+    assert sizes_words(1518, frame_sizes) == written
+
+
+@pytest.mark.parametrize(
+    ("headers", "vlans", "written"),
+    [
+        ("ipv4", (), "IPv4 frames"),
+        ("ipv6", (10,), "IPv6 frames with VLAN tag 10"),
+        ("ethernet", (200, 10), "Ethernet frames with VLAN tags 200 and 10"),
+    ],
+)
+def test_the_frames_of_a_path_read_with_their_tags(
+    headers: str, vlans: tuple[int, ...], written: str
+) -> None:
+    path = PathRecord("l2", "l2", None, ("p1", "p2"), 120, None, headers, vlans)
+    assert frames_words(path) == written
 
 
 def test_no_loss_is_never_zero_milliseconds(clean_stream: StreamRecord) -> None:
