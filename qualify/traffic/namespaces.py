@@ -4,7 +4,7 @@ import ctypes
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from qualify.errors import TrafficError
 
@@ -35,6 +35,14 @@ def in_namespace(file: Path | None) -> Iterator[None]:
             _set_namespace(own)
     finally:
         os.close(own)
+
+
+def as_seen_inside(file: Path) -> PurePosixPath:
+    """Return where a process inside the lab finds a namespace: ``/proc/N/root`` is its root."""
+    parts = file.parts
+    if len(parts) > 4 and parts[1] == "proc" and parts[3] == "root":  # noqa: PLR2004
+        return PurePosixPath("/", *parts[4:])
+    return PurePosixPath(file)
 
 
 def _enter(file: Path) -> None:

@@ -1,0 +1,157 @@
+"""The tester ports of a worker: opening them, and sending whole batches on them."""
+
+import ctypes
+import errno
+import fcntl
+import socket
+import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
+from enum import Enum, auto
+from pathlib import Path
+
+from qualify.errors import TrafficError
+from qualify.frames import foreign_frame_filter
+from qualify.traffic.namespaces import in_namespace
+from qualify.traffic.packet_sockets import (
+    ETH_P_ALL,
+    attach_filter,
+    ignore_outgoing,
+    port_mtu,
+    read_statistics,
+    widen_receive_buffer,
+)
+
+_SIOCGIFFLAGS = 0x8913
+_SIOCGIFHWADDR = 0x8927
+_IFF_UP, _IFF_RUNNING = 0x1, 0x40
+_FOREIGN_BUFFER_OCTETS = 4096
+_SEND_BUFFER_OCTETS = 4 * 1024 * 1024
+_SO_SNDBUFFORCE = 32
+
+_libc = ctypes.CDLL(None, use_errno=True)
+_sendmmsg = _libc.sendmmsg
+_sendmmsg.argtypes = (ctypes.c_int, ctypes.c_void_p, ctypes.c_uint, ctypes.c_int)
+_sendmmsg.restype = ctypes.c_int
+
+
+class Refusal(Enum):
+    """Why a port did not take a frame."""
+
+    OWN = auto()
+    """It had no room, or somebody switched it off: the frame was never offered."""
+    WITHOUT_LINK = auto()
+    """The far end of the cable, the device, is down: the frame is lost to that."""
+
+
+class SendingPort:
+    """A port that test frames leave from; it is bound to one interface for good.
+
+    Raises:
+        TrafficError: there is no such interface, or it is not the one that was meant.
+    """
+
+    def __init__(self, interface: str, namespace: Path | None, *, mac: str) -> None:
+        self.interface = interface
+        with at_port(interface, namespace):
+            # Protocol 0: the socket receives nothing.
+            self._socket = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
+            try:
+                self._socket.bind((interface, 0))
+                _check_mac(self._socket, interface, mac)
+                _widen_send_buffer(self._socket)
+                self.mtu = port_mtu(self._socket, interface)
+            except BaseException:
+                self._socket.close()
+                raise
+        self._descriptor = self._socket.fileno()
+
+    def send(self, messages: int, count: int) -> int | Refusal:
+        """Hand over a batch.
+
+        Args:
+            messages: address of an array of struct mmsghdr.
+            count: how many of them.
+
+        Returns:
+            How many the port took, one or more; or why it did not take the first.
+        """
+        taken: int = _sendmmsg(self._descriptor, messages, count, socket.MSG_DONTWAIT)
+        if taken > 0:
+            return taken
+        return self._find_reason(ctypes.get_errno())
+
+    def close(self) -> None:
+        """Give back the socket."""
+        self._socket.close()
+
+    def _find_reason(self, error: int) -> Refusal:
+        try:
+            flags = _flags(self._socket, self.interface)
+        except OSError:  # the interface is gone
+            return Refusal.OWN
+        # In the first moment the flags still show a link, but the frame found none.
+        linked = flags & _IFF_RUNNING and error != errno.ENETDOWN
+        return Refusal.WITHOUT_LINK if flags & _IFF_UP and not linked else Refusal.OWN
+
+
+class ForeignCounter:
+    """Counts the test frames of other runs at a port, in the kernel: they are never read."""
+
+    def __init__(self, interface: str, namespace: Path | None, *, run_id: int) -> None:
+        with at_port(interface, namespace):
+            self._socket = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
+            attach_filter(self._socket, foreign_frame_filter(run_id))
+            ignore_outgoing(self._socket)
+            widen_receive_buffer(self._socket, _FOREIGN_BUFFER_OCTETS)
+            self._socket.bind((interface, ETH_P_ALL))
+
+    def read(self) -> int:
+        """Return how many there were since the last reading."""
+        return read_statistics(self._socket)[0]
+
+    def close(self) -> None:
+        """Give back the socket."""
+        self._socket.close()
+
+
+@contextmanager
+def at_port(interface: str, namespace: Path | None) -> Iterator[None]:
+    """Work in the namespace of a port, and say it by name when that is not possible."""
+    with in_namespace(namespace):
+        try:
+            yield
+        except PermissionError as failure:
+            raise TrafficError(
+                f"raw sockets on {interface} are not allowed: {failure.strerror}",
+                fix="run as root, or give Python the capability CAP_NET_RAW",
+            ) from failure
+        except OSError as failure:
+            raise TrafficError(
+                f"the tester port {interface} cannot be used: {failure.strerror}",
+                fix="check that the interface is there and up: ip link",
+            ) from failure
+
+
+def _check_mac(packets: socket.socket, interface: str, mac: str) -> None:
+    request = struct.pack("16s16x", interface.encode())
+    answer = fcntl.ioctl(packets, _SIOCGIFHWADDR, request)
+    found = answer[18:24].hex(":")
+    if found != mac.lower():
+        raise TrafficError(
+            f"{interface} has the MAC address {found}, the tester port has {mac.lower()}",
+            fix="check which interface the testbed means: nothing is sent on any other",
+        )
+
+
+def _flags(packets: socket.socket, interface: str) -> int:
+    request = struct.pack("16s16x", interface.encode())
+    flags: int = struct.unpack("16xH14x", fcntl.ioctl(packets, _SIOCGIFFLAGS, request))[0]
+    return flags
+
+
+def _widen_send_buffer(packets: socket.socket) -> None:
+    try:
+        packets.setsockopt(socket.SOL_SOCKET, _SO_SNDBUFFORCE, _SEND_BUFFER_OCTETS)
+    except PermissionError:
+        packets.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, _SEND_BUFFER_OCTETS)

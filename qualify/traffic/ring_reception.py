@@ -1,0 +1,46 @@
+"""From the records of a port to the arrivals of every stream."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from qualify.measure.arrivals import ArrivalAnalyser
+from qualify.traffic.ring_reader import Records
+
+
+class PortReception:
+    """Sorts what arrives at one port by stream, and lets each stream be analysed at once.
+
+    A frame of a stream that does not end at this port is not delivered.
+
+    Args:
+        analysers: of the streams that end at the port, by the number in their frames.
+
+    Source:
+        RFC 2285 §3.8.3: flooded frames must not count as received.
+    """
+
+    def __init__(self, analysers: Mapping[int, ArrivalAnalyser]) -> None:
+        self._analysers = analysers
+        self.misdelivered = 0
+
+    def take(self, records: Records) -> None:
+        """Take a block of records."""
+        streams = records.stream
+        if not streams.size:
+            return
+        if (streams == streams[0]).all():
+            self._hand_over(int(streams[0]), records)
+            return
+        order = np.argsort(streams, kind="stable")
+        sorted_streams = streams[order]
+        bounds = np.flatnonzero(np.diff(sorted_streams)) + 1
+        for rows in np.split(order, bounds):
+            self._hand_over(int(streams[rows[0]]), records.pick(rows))
+
+    def _hand_over(self, stream: int, records: Records) -> None:
+        analyser = self._analysers.get(stream)
+        if analyser is None:
+            self.misdelivered += records.number.size
+        else:
+            analyser.take(records.number, records.sent_ns, records.received_ns)
