@@ -92,6 +92,22 @@ def test_tags_and_headers_move_the_payload(
     assert Layout(headers, vlans).payload_at == payload_at
 
 
+@pytest.mark.parametrize(
+    ("layout", "ether_type"),
+    [
+        (PLAIN, 0x0800),
+        (Layout(Headers.ETHERNET), 0x88B5),
+        (Layout(Headers.IPV6, (10,)), 0x8100),
+        (Layout(Headers.IPV6, (200, 10)), 0x88A8),
+    ],
+)
+def test_the_type_behind_the_mac_addresses_is_that_of_the_outer_tag(
+    layout: Layout, ether_type: int
+) -> None:
+    """IEEE 802.1Q: 0x8100 for a single tag, 0x88a8 for the service tag around another."""
+    assert layout.ether_type == ether_type
+
+
 def test_a_received_frame_has_lost_its_outer_tag() -> None:
     assert Layout(Headers.IPV6, (200, 10)).received == Layout(Headers.IPV6, (10,))
     assert Layout(Headers.IPV6, (10,)).received == Layout(Headers.IPV6)
