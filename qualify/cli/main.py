@@ -5,15 +5,15 @@ import sys
 from collections.abc import Sequence
 
 from qualify import __version__
-from qualify.cli import check, demo, lab, report, schema
+from qualify.cli import check, demo, lab, measure, report, schema
 from qualify.errors import QualifyError
 
 # Each module brings add_parser(subparsers), which names its run(args) -> exit status.
-SUBCOMMANDS = (check, demo, lab, report, schema)
+SUBCOMMANDS = (check, demo, lab, measure, report, schema)
 
 EPILOG = """exit status:
   0  done, and nothing to complain about
-  1  check found mistakes in the files
+  1  check found mistakes in the files; measure saw frames that did not arrive as they should
   2  the command could not do its work: wrong usage, or an error that it explains
 demo ends with the exit status of the test run that it starts.
 """

@@ -13,11 +13,12 @@ from qualify.lab.machine import missing_for_lab
 from qualify.lab.namespace import Namespace
 from qualify.lab.programs import Programs, lab_programs
 from qualify.measure.observation import PortCount
+from qualify.testbed.frame_sizes import LARGEST_FRAME_OCTETS
 from qualify.testbed.testbed import Testbed
 
 # A port answers to its own addresses only, tells nobody about better ways, and takes frames from
 # wherever they come: the tester speaks for thousands of hosts behind one port.
-_QUIET = """
+QUIET = """
 set -e
 echo 1 > /proc/sys/net/ipv6/conf/all/disable_ipv6
 echo 1 > /proc/sys/net/ipv6/conf/default/disable_ipv6
@@ -27,6 +28,10 @@ for where in all default; do
   echo 0 > /proc/sys/net/ipv4/conf/$where/accept_redirects
 done
 """
+
+
+# The largest test frame fits, less MAC addresses, type and check sequence.
+PORT_MTU = LARGEST_FRAME_OCTETS - 18
 
 
 class Lab:
@@ -118,11 +123,12 @@ class Lab:
         ip = self.programs.path("ip")
         self._batch(*(f"netns add {name}" for name in layout.namespaces))
         for name in layout.namespaces:
-            self.namespace(name).run("sh", "-s", stdin=_QUIET)
+            self.namespace(name).run("sh", "-s", stdin=QUIET)
         self._batch(
             *(
-                f"link add {wire.port} netns {wire.port} address {wire.port_mac} type veth "
-                f"peer name {wire.dut_port} netns {wire.dut} address {wire.dut_mac}"
+                f"link add {wire.port} mtu {PORT_MTU} netns {wire.port} "
+                f"address {wire.port_mac} type veth peer name {wire.dut_port} mtu {PORT_MTU} "
+                f"netns {wire.dut} address {wire.dut_mac}"
                 for wire in layout.wires
             )
         )

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from qualify.errors import PlanError
 from qualify.plan.addressing import PortAddresses, address_testbed
+from qualify.plan.capability import below_seen_stall, beyond_seen_rate
 from qualify.plan.fitting import frames_too_small
 from qualify.plan.limit import Limit
 from qualify.plan.peers import plan_peers
@@ -59,7 +60,7 @@ def plan_run(
         trials: trials of each case; ``None`` for what the cases say.
 
     Raises:
-        PlanRefusedError: a rate is beyond the backend, or a budget cannot be proven at its rate.
+        PlanRefusedError: a rate is beyond the backend or the machine, or a budget cannot be proven.
     """
     addresses = address_testbed(testbed)
     fitting = [case for case in cases if case.tiers == testbed.tiers]
@@ -117,22 +118,29 @@ def _round_ns(stream: Stream) -> int:
 
 
 def _objections(testbed: Testbed, case: Case, limit: Limit) -> list[PlanError]:
-    return [*_beyond_limit(testbed, case, limit), *_unprovable(case)]
+    seen, most_pps, file = limit.seen, limit.most_pps, str(testbed.file)
+    reasons = _unprovable(case)
+    if seen:
+        reasons += below_seen_stall(case, seen, testbed=file)
+    # Of two limits only the lower one is named.
+    if seen and (most_pps is None or seen.total_pps <= most_pps):
+        return [*beyond_seen_rate(case, seen, testbed=file), *reasons]
+    if most_pps is None:
+        return reasons
+    return [*_beyond_limit(testbed, case, most_pps), *reasons]
 
 
-def _beyond_limit(testbed: Testbed, case: Case, limit: Limit) -> list[PlanError]:
+def _beyond_limit(testbed: Testbed, case: Case, most_pps: int) -> list[PlanError]:
     rate_pps = case.stream.offered_load_pps
     streams = 2 * len(case.paths)
-    limits = [most for most in (limit.sent_pps, limit.received_pps) if most is not None]
-    if not limits or streams * rate_pps <= min(limits):
+    if streams * rate_pps <= most_pps:
         return []
-    most = min(limits)
     return [
         PlanError(
             f"{streams} streams of {format_count(rate_pps)} frames/s are "
             f"{format_count(streams * rate_pps)} frames/s, and the traffic backend "
-            f"'{testbed.tester.traffic}' can do {format_count(most)} in all",
-            fix=f"offer at most {most // streams} frames/s on each stream",
+            f"'{testbed.tester.traffic}' can do {format_count(most_pps)} in all",
+            fix=f"offer at most {most_pps // streams} frames/s on each stream",
             where=f"{case.file} stream.offered_load_pps",
         )
     ]

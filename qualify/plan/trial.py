@@ -56,7 +56,8 @@ class TrialPlan:
 class Plan:
     """All trials of a run, the release under qualification and the one it starts from.
 
-    ``left_out`` names the cases that do not fit this testbed, each with the reason.
+    ``left_out`` names the cases that do not fit this testbed, each with the reason; ``remarks``
+    are for whoever starts the run.
     """
 
     testbed: Testbed
@@ -66,3 +67,4 @@ class Plan:
     peers: tuple[PeerPlan, ...]
     trials: tuple[TrialPlan, ...]
     left_out: tuple[tuple[Case, str], ...]
+    remarks: tuple[str, ...] = ()

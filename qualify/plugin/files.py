@@ -2,11 +2,14 @@
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from qualify.bench.bench import backend_limit
+from qualify.bench.capability_file import read_capability
 from qualify.errors import FileError, QualifyError
 from qualify.plan.planner import plan_run
 from qualify.plan.trial import Plan
@@ -34,19 +37,20 @@ def plan_from_files(options: Options, arguments: Sequence[str]) -> Plan:
         testbed = read_testbed(options.testbed)
         cases = _read_cases(case_files(arguments), testbed)
         images = read_images(testbed.images)
+        kept = read_capability(testbed.tester.traffic, today=datetime.now(UTC).date())
         plan = plan_run(
             testbed,
             cases,
             target=find_image(testbed, release=options.release, images=images),
             source=find_image(testbed, release=_source_release(options, testbed), images=images),
-            limit=backend_limit(testbed),
+            limit=replace(backend_limit(testbed), seen=kept.capability),
             trials=options.trials,
         )
     except QualifyError as error:
         raise pytest.UsageError(str(error)) from error
     if not plan.trials:
         raise pytest.UsageError(_nothing_to_run(plan))
-    return plan
+    return replace(plan, remarks=(kept.remark,)) if kept.remark else plan
 
 
 def case_files(arguments: Iterable[str]) -> list[Path]:

@@ -29,10 +29,12 @@ def pytest_sessionstart(session: pytest.Session) -> None:
 
 
 def pytest_report_collectionfinish(config: pytest.Config) -> list[str]:
-    """Say which cases do not fit the testbed, and why."""
+    """Say which cases do not fit the testbed, and why, and what else there is to remark."""
     run = config.stash.get(RUN, None)
-    left_out = run.plan.left_out if run else ()
-    return [f"left out: {case.name}, {reason}" for case, reason in left_out]
+    if run is None:
+        return []
+    left_out = [f"left out: {case.name}, {reason}" for case, reason in run.plan.left_out]
+    return [*left_out, *run.plan.remarks]
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> CaseModule | None:
