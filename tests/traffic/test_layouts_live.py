@@ -11,7 +11,6 @@ from scapy.utils import PcapWriter
 
 from qualify.errors import TrafficError
 from qualify.frames import PLAIN, Layout, number_frames
-from qualify.measure.capture import Capture
 from qualify.plan.stream import Stream
 from qualify.testbed.testbed import Headers
 from qualify.traffic.scapy_backend import ScapyTraffic
@@ -22,22 +21,19 @@ from tests.traffic.live_bridge import Bridge, bridge_lab, stream, wait_until
 
 pytestmark = pytest.mark.live
 
-# The IP packet in the largest frame: 9216 octets less MAC addresses, EtherType, check sequence.
-LARGEST_MTU = 9198
 FRAMES = 60
 
 
 @pytest.fixture(scope="module")
 def bridge() -> Iterator[Bridge]:
     with bridge_lab() as built:
-        for port in ("e1", "e2"):
-            built.device(f"ip link set {port} mtu {LARGEST_MTU}")
-        for port in ("p1", "p2"):
-            built.lab.namespace(port).run("ip", "link", "set", port, "mtu", str(LARGEST_MTU))
+        for port in ("p3", "p4"):
+            built.lab.namespace(port).run("ip", "link", "set", port, "mtu", "1500")
         yield built
 
 
-def send(bridge: Bridge, *streams: Stream) -> tuple[Capture, ...]:
+def send(bridge: Bridge, *streams: Stream) -> list[int]:
+    """Send some frames, see all of them arrive in order, and return how many they were."""
     backend = ScapyTraffic(bridge.site(inside=True))
     try:
         backend.open(streams, bridge.ports, run_id=0xABCD0123)
@@ -45,28 +41,25 @@ def send(bridge: Bridge, *streams: Stream) -> tuple[Capture, ...]:
         wait_until(lambda: min(count.sent for count in backend.counts()) >= FRAMES)
         backend.stop()
         wait_until(lambda: all(count.received == count.sent for count in backend.counts()))
-        return backend.collect()
+        counts = backend.counts()
+        captures = backend.collect()
     finally:
         backend.close()
-
-
-def all_arrived(capture: Capture) -> bool:
-    return capture.received.tolist() == list(range(len(capture.sent_ns)))
+    assert [count.impaired_ns for count in counts] == [None] * len(streams)
+    assert [capture.tester_dropped for capture in captures] == [0] * len(streams)
+    return [count.sent for count in counts]
 
 
 @pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS)
 def test_the_smallest_and_the_largest_frames_cross_a_bridge(bridge: Bridge, layout: Layout) -> None:
     before = bridge.lab.frame_counts("d1")
-    captures = send(
+    sent = send(
         bridge,
         stream(0, "p1", "p2", frame_octets=layout.smallest_frame_octets, layout=layout),
         stream(1, "p2", "p1", frame_octets=9216, layout=layout),
     )
     after = bridge.lab.frame_counts("d1")
 
-    assert [all_arrived(capture) for capture in captures] == [True, True]
-    assert [capture.tester_dropped for capture in captures] == [0, 0]
-    sent = [len(capture.sent_ns) for capture in captures]
     entered = [new.received - old.received for new, old in zip(after, before, strict=True)]
     left = [new.sent - old.sent for new, old in zip(after, before, strict=True)]
     assert entered[:2] == sent
@@ -76,10 +69,9 @@ def test_the_smallest_and_the_largest_frames_cross_a_bridge(bridge: Bridge, layo
 def test_a_mix_of_sizes_crosses_a_bridge_in_order(bridge: Bridge) -> None:
     mixed = replace(stream(0, "p1", "p2"), mix=(64, 64, 64, 1280, 1518, 9216))
     before = octets_received(bridge)
-    (capture,) = send(bridge, mixed)
-    assert all_arrived(capture)
+    (sent,) = send(bridge, mixed)
     # The device counts without the check sequence: 60 + 60 + 60 + 1276 + 1514 + 9212 octets.
-    rounds, rest = divmod(len(capture.sent_ns), 6)
+    rounds, rest = divmod(sent, 6)
     started = sum((60, 60, 60, 1276, 1514)[:rest])
     assert octets_received(bridge) - before == rounds * 12_182 + started
 
@@ -146,7 +138,7 @@ def test_tcpdump_finds_every_checksum_right(bridge: Bridge, tmp_path: Path, layo
 def test_the_kernel_leaves_room_for_one_tag_beyond_the_mtu(bridge: Bridge) -> None:
     """RFC 5180 §5.1.1: with a tag the largest usual frame has 1522 octets."""
     tagged = stream(0, "p3", "p4", frame_octets=1522, layout=Layout(vlans=(10,)))
-    assert all_arrived(send(bridge, tagged)[0])
+    assert send(bridge, tagged)[0] >= FRAMES
 
 
 def test_of_two_tags_the_kernel_counts_both_against_the_mtu(bridge: Bridge) -> None:

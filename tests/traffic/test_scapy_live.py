@@ -212,7 +212,8 @@ def test_a_worker_that_dies_is_an_error_and_not_a_loss(bridge: Bridge) -> None:
 
 def test_a_frame_larger_than_the_port_carries_is_refused_when_opened(bridge: Bridge) -> None:
     backend = ScapyTraffic(bridge.site(inside=True))
-    too_large = stream(0, "p1", "p2", frame_octets=1519)
-    with pytest.raises(TrafficError, match="port p1 carries IP packets of at most 1500 octets"):
+    too_large = stream(0, "p4", "p2", frame_octets=1519)
+    bridge.lab.namespace("p4").run("ip", "link", "set", "p4", "mtu", "1500")
+    with pytest.raises(TrafficError, match="port p4 carries IP packets of at most 1500 octets"):
         backend.open([too_large], bridge.ports, run_id=1)
     assert backend._sender is None
