@@ -61,7 +61,9 @@ class Arrivals:
             when these two arrived. Before the first arrival both times are ``NO_TIME_NS``.
         forgotten_gaps: further runs, with lower numbers than all in ``gaps``.
         forgotten_frames: frames that are missing in those.
-        duplicate_numbers: the number of each duplicate, ascending; of many the lowest 10 000.
+        forgotten_from: the first of them; 0 when there are none.
+        duplicate_numbers: the number of each duplicate, ascending; of many the lowest 10 000. One
+            below 0 was no copy: no frame of that number was ever sent.
         overtaking_numbers: the lowest number that had overtaken each reordered frame, ascending;
             of many the lowest 10 000.
         max_delay_ns: the largest forwarding delay of a first copy; ``None`` when nothing arrived
@@ -76,6 +78,7 @@ class Arrivals:
     gaps: NDArray[np.int64]
     forgotten_gaps: int
     forgotten_frames: int
+    forgotten_from: int
     duplicate_numbers: NDArray[np.int64]
     overtaking_numbers: NDArray[np.int64]
     max_delay_ns: int | None
@@ -158,6 +161,7 @@ class ArrivalAnalyser:
             gaps=self._gaps.rows(),
             forgotten_gaps=self._gaps.forgotten_gaps,
             forgotten_frames=self._gaps.forgotten_frames,
+            forgotten_from=self._gaps.forgotten_from,
             duplicate_numbers=self._duplicates.lowest(),
             overtaking_numbers=self._overtaking.lowest(),
             max_delay_ns=self._max_delay_ns if self._max_delay_ns >= 0 else None,

@@ -1,9 +1,45 @@
-"""What a traffic backend hands over for one stream: numbers and times, no packets."""
+"""What a traffic backend hands over for one stream: what left, what arrived, and what it doubts."""
 
 from dataclasses import dataclass
+from enum import StrEnum
 
-import numpy as np
-from numpy.typing import NDArray
+from qualify.measure.arrivals import Arrivals
+from qualify.measure.transmission import Transmission
+
+__all__ = ["Capture", "Doubt", "DoubtKind", "Transmission"]
+
+
+class DoubtKind(StrEnum):
+    """What the tester did, or what happened to it."""
+
+    RING_DROPS = "ring-drops"
+    BACKLOG_DROPS = "backlog-drops"
+    INTERFACE_DROPS = "interface-drops"
+    REFUSED_SENDS = "refused-sends"
+    LINK_DOWN = "link-down"
+    STALL = "stall"
+    CLOCK_STEP = "clock-step"
+    FOREIGN_FRAMES = "foreign-frames"
+    UNDECIDABLE = "undecidable"
+    WORKER_LOST = "worker-lost"
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Something that the tester itself did and that can touch a stream.
+
+    Attributes:
+        kind: what it was.
+        frames: how many frames it concerns at most; ``None`` when that is not known, or where
+            frames are no measure of it.
+        longest_ns: how long it lasted, or by how much a clock was set; ``None`` as for frames.
+        words: what happened, as a clause that can follow "but".
+    """
+
+    kind: DoubtKind
+    frames: int | None
+    longest_ns: int | None
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,19 +50,19 @@ class Capture:
         stream: the number of the stream, as in the plan and in every frame.
         rate_pps: intended load.
         destinations: destinations visited round robin; number n went to ``n % destinations``.
-        sent_ns: time at which each frame was handed to the port, shape (sent,), CLOCK_REALTIME.
-        received: sequence numbers in order of arrival, shape (arrived,); repeats are kept.
-        received_ns: arrival times, shape (arrived,), same clock.
+        transmission: what left when, on the clock of the arrivals.
+        arrivals: what arrived, by number.
         tester_dropped: frames that the tester itself lost on the way to or from the wire, as far
             as they can touch this stream; ``None`` when the backend cannot count them.
         longest_stall_ns: longest time by which a frame left late; ``None`` when not known.
+        doubts: what the tester did, one by one.
     """
 
     stream: int
     rate_pps: int
     destinations: int
-    sent_ns: NDArray[np.int64]
-    received: NDArray[np.int64]
-    received_ns: NDArray[np.int64]
+    transmission: Transmission
+    arrivals: Arrivals
     tester_dropped: int | None
     longest_stall_ns: int | None
+    doubts: tuple[Doubt, ...] = ()

@@ -1,6 +1,16 @@
 """The figures of one stream: loss, order and outage, with bounds."""
 
 from dataclasses import dataclass
+from enum import StrEnum
+
+from qualify.measure.capture import Doubt
+
+
+class OutageMethod(StrEnum):
+    """Which figure of an outage speaks when they disagree."""
+
+    LOST_BY_RATE = "lost-by-rate"
+    TRANSMIT_TIMES = "transmit-times"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +53,13 @@ class StreamFigures:
     that has a loss period inside (``None``: no loss, or no arrival on one side of it).
     ``longest_stall_ns`` is the longest time by which a frame left late. ``destinations`` lists
     those with loss, worst first.
+
+    ``time_low_ns`` and ``time_high_ns`` bound the outage by the real transmit times alone. Lost ÷
+    rate speaks as long as it lies between them; a sender that stalled and caught up puts it
+    outside, and then the transmit times speak (``outage_method``).
+
+    ``undecidable`` counts frames that came so late that nobody can tell whether they were lost
+    before: up to that many of ``lost`` may have arrived. ``doubts`` is what the tester did.
     """
 
     stream: int
@@ -62,3 +79,16 @@ class StreamFigures:
     tester_dropped: int | None
     longest_stall_ns: int | None
     destinations: tuple[DestinationLoss, ...]
+    time_low_ns: int | None = None
+    time_high_ns: int | None = None
+    undecidable: int = 0
+    doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def outage_method(self) -> OutageMethod:
+        """Which figure of the outage speaks: lost ÷ rate, unless the transmit times rule it out."""
+        if self.time_low_ns is None or self.time_high_ns is None or not self.lost:
+            return OutageMethod.LOST_BY_RATE
+        if self.time_low_ns <= self.outage_ns <= self.time_high_ns:
+            return OutageMethod.LOST_BY_RATE
+        return OutageMethod.TRANSMIT_TIMES

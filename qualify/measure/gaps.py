@@ -17,6 +17,7 @@ COLUMNS = 6
 # Stands where no frame is: before the first arrival of a stream.
 NO_TIME_NS = np.iinfo(np.int64).min
 _FIRST_CAPACITY = 1_024
+_ANY = np.iinfo(np.int64).min
 
 
 class GapTable:
@@ -26,6 +27,7 @@ class GapTable:
         missing: frames missing in all runs, also in those that were forgotten.
         forgotten_gaps: runs that are no longer listed.
         forgotten_frames: frames that are missing in them.
+        forgotten_from: the first number that is missing in them.
         forgotten_below: no run is known below this number any more.
     """
 
@@ -36,7 +38,8 @@ class GapTable:
         self.missing = 0
         self.forgotten_gaps = 0
         self.forgotten_frames = 0
-        self.forgotten_below = 0
+        self.forgotten_from = 0
+        self.forgotten_below = _ANY
 
     def add(self, gaps: Column) -> None:
         """Add runs above all others, ascending.
@@ -105,6 +108,8 @@ class GapTable:
         return min(max(self._used, 2 * capacity), self._most_gaps)
 
     def _forget(self, gaps: Column) -> None:
+        if not self.forgotten_gaps:
+            self.forgotten_from = int(gaps[FIRST, 0])
         self.forgotten_gaps += gaps.shape[1]
         self.forgotten_frames += int(gaps[FRAMES].sum())
         self.forgotten_below = int(gaps[FIRST, -1] + gaps[FRAMES, -1])

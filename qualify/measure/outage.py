@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from qualify.measure.figures import LossPeriod
 from qualify.measure.sequence import LossRuns
+from qualify.measure.transmission import Transmission
 from qualify.units import NS_PER_S
 
 
@@ -83,7 +84,7 @@ def bound_by_count(lost_frames: int, *, periods: int, interval_ns: Fraction) -> 
 
 
 def bound_by_transmit_times(
-    runs: LossRuns, sent_ns: NDArray[np.int64], *, interval_ns: Fraction
+    runs: LossRuns, transmission: Transmission, *, interval_ns: Fraction
 ) -> TransmitBounds:
     """Bound every loss period by the times at which the frames in and around it really left.
 
@@ -94,36 +95,31 @@ def bound_by_transmit_times(
 
     Args:
         runs: the loss periods.
-        sent_ns: transmit time of every frame of the stream, shape (sent,).
+        transmission: when the frames of the stream left.
         interval_ns: time between two frames of the sequence.
     """
     step_ns = ceil(interval_ns)
     before, after = runs.first - runs.stride, runs.last + runs.stride
-    first_ns, last_ns = sent_ns[runs.first], sent_ns[runs.last]
-    from_ns = np.where(before >= 0, sent_ns[before], first_ns - step_ns)
-    until_ns = np.where(
-        after < sent_ns.size, sent_ns[np.minimum(after, sent_ns.size - 1)], last_ns + step_ns
-    )
+    highest = transmission.sent_frames - 1
+    first_ns, last_ns = transmission.time_of(runs.first), transmission.time_of(runs.last)
+    before_ns = transmission.time_of(np.maximum(before, 0))
+    after_ns = transmission.time_of(np.minimum(after, highest))
+    from_ns = np.where(before >= 0, before_ns, first_ns - step_ns)
+    until_ns = np.where(after <= highest, after_ns, last_ns + step_ns)
     return TransmitBounds(
         started_ns=first_ns, low_ns=last_ns - first_ns, high_ns=until_ns - from_ns
     )
 
 
-def bound_no_loss(sent_ns: NDArray[np.int64], *, interval_ns: Fraction) -> Bounds:
+def bound_no_loss(transmission: Transmission, *, interval_ns: Fraction) -> Bounds:
     """Bound an outage that lost nothing: it fitted between two neighboring frames.
 
     Source:
         RFC 6201 §3 reports "no loss", not an outage of zero; RFC 2285 §3.5.2: frames that the
         sender did not send are not counted, so its longest pause is the bound.
     """
-    pause_ns = find_longest_pause(sent_ns) or 0
+    pause_ns = transmission.longest_pause_ns or 0
     return bound_by_count(0, periods=0, interval_ns=interval_ns).widened_by(Bounds(0, pause_ns))
-
-
-def find_longest_pause(sent_ns: NDArray[np.int64]) -> int | None:
-    """Return the longest time between two frames; ``None`` when fewer than two were sent."""
-    pauses_ns = np.diff(sent_ns)
-    return int(pauses_ns.max()) if pauses_ns.size else None
 
 
 def list_loss_periods(runs: LossRuns, bounds: TransmitBounds) -> tuple[LossPeriod, ...]:

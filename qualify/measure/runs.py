@@ -62,8 +62,6 @@ def find_runs(
     np.add(steps.view(np.int32), frames[:-1] - 1, out=numbers[1:])
     np.cumsum(numbers, out=numbers)
     previous = int(numbers[-1] + frames[-1] - 1)
-    # A number below 0 was never sent: on the wire it is a very high one, and so it is told.
-    numbers[numbers < 0] += WIRE_NUMBERS
     before = np.empty_like(numbers)
     before[0] = highest
     before[1:] = (numbers + frames)[:-1] - 1

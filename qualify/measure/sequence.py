@@ -1,7 +1,7 @@
-"""From the numbers that arrived to those that never did, came twice or came late.
+"""From what arrived to the loss periods of a stream and of each of its destinations, by number.
 
-Everything here is about numbers; ``outage`` turns them into time. All of it is O(n) for arrivals
-in order, vectorised: ten million numbers take well under a second.
+Everything here is about numbers; ``outage`` turns them into time. The work grows with the loss
+periods, not with the frames.
 """
 
 from dataclasses import dataclass
@@ -10,23 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qualify.errors import MeasurementError
-
-
-@dataclass(frozen=True, slots=True)
-class Arrivals:
-    """What arrived, by number.
-
-    Attributes:
-        first_copy: which arrivals were the first of their number, shape (arrived,).
-        distinct: different numbers that arrived (RFC 7680: a duplicate is not lost).
-        duplicate: further copies (RFC 4689 §3.3.5).
-        reordered: first copies that came after a higher number (RFC 4737 §3.3).
-    """
-
-    first_copy: NDArray[np.bool_]
-    distinct: int
-    duplicate: int
-    reordered: int
+from qualify.measure.arrivals import Arrivals
+from qualify.measure.gaps import FIRST, FRAMES
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,58 +32,43 @@ class LossRuns:
         return (self.last - self.first) // self.stride + 1
 
 
-def find_arrivals(received: NDArray[np.int64]) -> Arrivals:
-    """Tell first copies from duplicates, and count those that arrived out of order.
+def find_loss_periods(arrivals: Arrivals, *, sent_frames: int) -> LossRuns:
+    """Find the runs of consecutive sequence numbers that never arrived.
 
-    Loss alone never makes a frame reordered, and neither does a duplicate: only first copies are
-    looked at.
-
-    Args:
-        received: sequence numbers in order of arrival, shape (arrived,).
-
-    Source:
-        RFC 4737 §3.3, §3.6: a number below NextExp is reordered and leaves NextExp as it is.
-    """
-    in_order = np.ones(received.shape, dtype=np.bool_)
-    in_order[1:] = received[1:] > np.maximum.accumulate(received)[:-1]
-    first_copy = in_order.copy()
-    late = np.flatnonzero(~in_order)
-    numbers, first_at = np.unique(received[late], return_index=True)
-    fresh = np.isin(numbers, received[in_order], assume_unique=True, invert=True)
-    first_copy[late[first_at[fresh]]] = True
-    distinct = int(np.count_nonzero(first_copy))
-    return Arrivals(
-        first_copy=first_copy,
-        distinct=distinct,
-        duplicate=received.size - distinct,
-        reordered=int(np.count_nonzero(fresh)),
-    )
-
-
-def find_lost(received: NDArray[np.int64], *, sent_frames: int) -> NDArray[np.int64]:
-    """Find the numbers that never arrived.
-
-    Order and repetition do not matter: a late frame is not a lost frame.
+    Two losses with one arrival between them are two loss periods. What was sent after the last
+    arrival is lost as well. Periods that the analysis had to forget are not among them.
 
     Args:
-        received: sequence numbers in order of arrival, shape (arrived,).
+        arrivals: what arrived.
         sent_frames: frames sent, numbered 0 to sent_frames - 1.
 
     Returns:
-        The lost numbers, ascending, shape (lost,).
+        One run for each loss period, lowest number first.
 
     Raises:
         MeasurementError: a number arrived that was never sent.
+
+    Source:
+        RFC 3357 §4, "loss period".
     """
-    stray = received[(received < 0) | (received >= sent_frames)]
-    if stray.size:
+    lowest = int(arrivals.duplicate_numbers.min(initial=0))
+    if lowest < 0 or arrivals.next_expected > sent_frames:
+        stray = lowest if lowest < 0 else arrivals.next_expected - 1
         raise MeasurementError(
-            f"frame number {stray[0]} arrived, but only {sent_frames} frames were sent",
+            f"frame number {stray} arrived, but only {sent_frames} frames were sent",
             fix="keep frames of other runs and other senders off the tester ports, and run again",
         )
-    arrived = np.zeros(sent_frames, dtype=np.bool_)
-    arrived[received] = True
-    return np.flatnonzero(~arrived)
+    first, frames = arrivals.gaps[:, FIRST], arrivals.gaps[:, FRAMES]
+    last = first + frames - 1
+    if arrivals.next_expected < sent_frames:
+        first = np.append(first, arrivals.next_expected)
+        last = np.append(last, sent_frames - 1)
+    return LossRuns(first=first, last=last, stride=1)
+
+
+def count_lost(arrivals: Arrivals, runs: LossRuns) -> int:
+    """Count the frames that never arrived, in the loss periods and in those that were forgotten."""
+    return int(runs.frames.sum()) + arrivals.forgotten_frames
 
 
 def check_conservation(*, sent: int, distinct: int, lost: int) -> None:
@@ -116,37 +86,15 @@ def check_conservation(*, sent: int, distinct: int, lost: int) -> None:
         )
 
 
-def find_loss_periods(lost: NDArray[np.int64], *, stride: int) -> LossRuns:
-    """Find the runs of consecutive sequence numbers that never arrived.
-
-    Two losses with one arrival between them are two loss periods.
-
-    Args:
-        lost: lost numbers, ascending among those that are a multiple of ``stride`` apart.
-        stride: how far apart neighboring numbers of the sequence are.
-
-    Returns:
-        One run for each loss period, in the order of ``lost``.
-
-    Source:
-        RFC 3357 §4, "loss period".
-    """
-    breaks = np.flatnonzero(np.diff(lost) != stride)
-    return LossRuns(
-        first=lost[np.concatenate(([0], breaks + 1))] if lost.size else lost,
-        last=lost[np.concatenate((breaks, [lost.size - 1]))] if lost.size else lost,
-        stride=stride,
-    )
-
-
-def find_destination_periods(lost: NDArray[np.int64], *, destinations: int) -> LossRuns:
+def find_destination_periods(runs: LossRuns, *, destinations: int) -> LossRuns:
     """Find the loss periods of every destination by itself.
 
     Frame n went to destination ``n % destinations``, so one lost frame is a loss period of its
-    destination even where the stream lost a thousand in a row.
+    destination even where the stream lost a thousand in a row, and two loss periods of the
+    stream are one of a destination that had no arrival between them.
 
     Args:
-        lost: lost numbers of the stream, ascending.
+        runs: loss periods of the stream, lowest number first.
         destinations: destinations visited round robin.
 
     Returns:
@@ -155,5 +103,14 @@ def find_destination_periods(lost: NDArray[np.int64], *, destinations: int) -> L
     Source:
         RFC 6412 §3.5.3, route-specific loss-derived method.
     """
-    by_destination = np.argsort(lost % destinations, kind="stable")
-    return find_loss_periods(lost[by_destination], stride=destinations)
+    # The first round of a period holds the first lost frame of every destination in it.
+    visited = np.minimum(runs.frames, destinations)
+    within = np.arange(visited.sum()) - np.repeat(np.cumsum(visited) - visited, visited)
+    first = np.repeat(runs.first, visited) + within
+    last = first + (np.repeat(runs.last, visited) - first) // destinations * destinations
+    by_destination = np.argsort(first % destinations, kind="stable")
+    first, last = first[by_destination], last[by_destination]
+    apart = first[1:] - last[:-1] != destinations
+    begins, ends = np.ones((2, first.size), dtype=np.bool_)
+    begins[1:] = ends[:-1] = apart
+    return LossRuns(first=first[begins], last=last[ends], stride=destinations)

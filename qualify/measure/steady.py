@@ -5,12 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from qualify.measure.capture import Capture
-from qualify.measure.sequence import find_arrivals, find_lost
+from qualify.measure.sequence import find_loss_periods
 
 
 @dataclass(frozen=True, slots=True)
 class EarlyImpairment:
-    """How the frames fared that one stream sent before the upgrade was activated."""
+    """How the frames fared that one stream sent before the upgrade was activated.
+
+    Of very many duplicates or reordered frames only the first 10 000 of each are counted.
+    """
 
     sent: int
     lost: int
@@ -33,14 +36,16 @@ def loss_before(capture: Capture, *, until_ns: int | None) -> EarlyImpairment:
     Source:
         RFC 6201 §4: forwarding is verified before the event; RFC 6412 §3.8.1: impaired packet.
     """
-    sent = capture.sent_ns.size
+    transmission, arrivals = capture.transmission, capture.arrivals
+    sent = transmission.sent_frames
     if until_ns is not None:
-        sent = int(np.searchsorted(capture.sent_ns, until_ns))
-    received = capture.received[capture.received < sent]
-    arrivals = find_arrivals(received)
+        sent = transmission.frames_before(until_ns)
+    runs = find_loss_periods(arrivals, sent_frames=transmission.sent_frames)
+    lost = int(np.clip(sent - runs.first, 0, runs.frames).sum())
+    forgotten = max(0, min(arrivals.forgotten_frames, sent - arrivals.forgotten_from))
     return EarlyImpairment(
         sent=sent,
-        lost=find_lost(received, sent_frames=sent).size,
-        duplicate=arrivals.duplicate,
-        reordered=arrivals.reordered,
+        lost=lost + forgotten,
+        duplicate=int(np.searchsorted(arrivals.duplicate_numbers, sent)),
+        reordered=int(np.searchsorted(arrivals.overtaking_numbers, sent)),
     )

@@ -3,30 +3,22 @@
 from math import ceil
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qualify.errors import MeasurementError
-from qualify.measure.capture import Capture
+from qualify.measure.capture import Capture, Doubt, DoubtKind
 from qualify.measure.destinations import measure_destinations
 from qualify.measure.figures import StreamFigures
+from qualify.measure.gaps import FIRST, RECEIVED_AFTER, RECEIVED_BEFORE
 from qualify.measure.outage import (
     bound_by_count,
     bound_by_transmit_times,
     bound_no_loss,
     estimate_outage,
     find_interval,
-    find_longest_pause,
     list_loss_periods,
 )
-from qualify.measure.sequence import (
-    Arrivals,
-    LossRuns,
-    check_conservation,
-    find_arrivals,
-    find_loss_periods,
-    find_lost,
-)
-from qualify.units import NS_PER_S, format_ms
+from qualify.measure.sequence import check_conservation, count_lost, find_loss_periods
+from qualify.units import NS_PER_S, format_count, format_ms
 
 
 def measure_stream(capture: Capture) -> StreamFigures:
@@ -36,35 +28,40 @@ def measure_stream(capture: Capture) -> StreamFigures:
         MeasurementError: the capture contradicts itself.
     """
     check_capture(capture)
-    sent = capture.sent_ns.size
-    lost = find_lost(capture.received, sent_frames=sent)
-    arrivals = find_arrivals(capture.received)
-    check_conservation(sent=sent, distinct=arrivals.distinct, lost=lost.size)
-    runs = find_loss_periods(lost, stride=1)
+    transmission, arrivals = capture.transmission, capture.arrivals
+    sent = transmission.sent_frames
+    runs = find_loss_periods(arrivals, sent_frames=sent)
+    lost = count_lost(arrivals, runs)
+    check_conservation(sent=sent, distinct=arrivals.received, lost=lost)
     interval_ns = find_interval(capture.rate_pps)
-    by_time = bound_by_transmit_times(runs, capture.sent_ns, interval_ns=interval_ns)
-    bounds = bound_no_loss(capture.sent_ns, interval_ns=interval_ns)
-    if lost.size:
-        by_count = bound_by_count(lost.size, periods=runs.first.size, interval_ns=interval_ns)
-        bounds = by_count.widened_by(by_time.total())
+    by_time = bound_by_transmit_times(runs, transmission, interval_ns=interval_ns)
+    bounds = time = bound_no_loss(transmission, interval_ns=interval_ns)
+    if lost:
+        periods = runs.first.size + arrivals.forgotten_gaps
+        time = by_time.total()
+        bounds = bound_by_count(lost, periods=periods, interval_ns=interval_ns).widened_by(time)
     return StreamFigures(
         stream=capture.stream,
-        offered_pps=_offered_pps(capture.sent_ns),
+        offered_pps=_offered_pps(capture),
         sent=sent,
-        received=arrivals.distinct,
-        lost=lost.size,
+        received=arrivals.received,
+        lost=lost,
         duplicate=arrivals.duplicate,
         reordered=arrivals.reordered,
         loss_periods=list_loss_periods(runs, by_time),
-        outage_ns=estimate_outage(lost.size, interval_ns=interval_ns),
+        outage_ns=estimate_outage(lost, interval_ns=interval_ns),
         outage_low_ns=bounds.low_ns,
         outage_high_ns=bounds.high_ns,
         longest_ns=estimate_outage(int(runs.frames.max(initial=0)), interval_ns=interval_ns),
-        receive_gap_ns=_receive_gap_ns(capture, arrivals, runs),
-        max_delay_ns=_max_delay_ns(capture, arrivals),
+        receive_gap_ns=_receive_gap_ns(capture),
+        max_delay_ns=arrivals.max_delay_ns,
         tester_dropped=capture.tester_dropped,
         longest_stall_ns=_longest_stall_ns(capture),
-        destinations=measure_destinations(capture, lost),
+        destinations=measure_destinations(capture, runs),
+        time_low_ns=time.low_ns,
+        time_high_ns=time.high_ns,
+        undecidable=arrivals.undecidable,
+        doubts=_list_doubts(capture),
     )
 
 
@@ -72,31 +69,27 @@ def check_capture(capture: Capture) -> None:
     """Check that the times of a capture fit together.
 
     Raises:
-        MeasurementError: an arrival has no time, or the sender's clock went back.
+        MeasurementError: the sender's clock went back.
     """
-    if capture.received.shape != capture.received_ns.shape:
+    reversal = capture.transmission.find_reversal()
+    if reversal is not None:
+        number, back_ns = reversal
         raise MeasurementError(
-            f"stream {capture.stream} has {capture.received.size} arrivals, "
-            f"but {capture.received_ns.size} arrival times",
-            fix="mend the traffic backend: every arrival needs its time",
-        )
-    steps_ns = np.diff(capture.sent_ns)
-    if steps_ns.min(initial=0) < 0:
-        number = int(steps_ns.argmin()) + 1
-        raise MeasurementError(
-            f"the sender's clock went back by {format_ms(-int(steps_ns.min()))} "
+            f"the sender's clock went back by {format_ms(back_ns)} "
             f"before frame {number} of stream {capture.stream}",
             fix="keep the time service from stepping the clock during a run, and run again",
         )
 
 
-def _offered_pps(sent_ns: NDArray[np.int64]) -> float | None:
+def _offered_pps(capture: Capture) -> float | None:
     """Offered load (RFC 2285 §3.5.2); ``None`` when no time passed between first and last frame."""
-    span_ns = int(sent_ns[-1] - sent_ns[0]) if sent_ns.size else 0
-    return (sent_ns.size - 1) * NS_PER_S / span_ns if span_ns else None
+    started_ns, ended_ns = capture.transmission.started_ns, capture.transmission.ended_ns
+    if started_ns is None or ended_ns is None or started_ns == ended_ns:
+        return None
+    return (capture.transmission.sent_frames - 1) * NS_PER_S / (ended_ns - started_ns)
 
 
-def _receive_gap_ns(capture: Capture, arrivals: Arrivals, runs: LossRuns) -> int | None:
+def _receive_gap_ns(capture: Capture) -> int | None:
     """Longest time between the arrivals on both sides of a loss period.
 
     An open loss period has an arrival on one side only, so it has no such time.
@@ -104,28 +97,38 @@ def _receive_gap_ns(capture: Capture, arrivals: Arrivals, runs: LossRuns) -> int
     Source:
         RFC 6201 §1.3, timestamp method: on an even stream one interval more than lost ÷ rate.
     """
-    sent = capture.sent_ns.size
-    closed = (runs.first > 0) & (runs.last < sent - 1)
-    if not closed.any():
+    gaps = capture.arrivals.gaps
+    closed = gaps[gaps[:, FIRST] > 0]
+    if not closed.size:
         return None
-    arrived_ns = np.zeros(sent, dtype=np.int64)
-    arrived_ns[capture.received[arrivals.first_copy]] = capture.received_ns[arrivals.first_copy]
-    before, after = runs.first[closed] - 1, runs.last[closed] + 1
-    return int(np.abs(arrived_ns[after] - arrived_ns[before]).max())
-
-
-def _max_delay_ns(capture: Capture, arrivals: Arrivals) -> int | None:
-    """Largest forwarding delay of a first copy; ``None`` when the stamps cannot tell."""
-    numbers = capture.received[arrivals.first_copy]
-    delays_ns = capture.received_ns[arrivals.first_copy] - capture.sent_ns[numbers]
-    largest_ns = int(delays_ns.max(initial=-1))
-    return largest_ns if largest_ns >= 0 else None
+    return int(np.abs(closed[:, RECEIVED_AFTER] - closed[:, RECEIVED_BEFORE]).max())
 
 
 def _longest_stall_ns(capture: Capture) -> int | None:
     """The longer of what the backend says and what the transmit times show beyond one interval."""
-    pause_ns = find_longest_pause(capture.sent_ns)
+    pause_ns = capture.transmission.longest_pause_ns
     if pause_ns is None:
         return capture.longest_stall_ns
     late_ns = max(0, pause_ns - ceil(find_interval(capture.rate_pps)))
     return max(late_ns, capture.longest_stall_ns or 0)
+
+
+def _list_doubts(capture: Capture) -> tuple[Doubt, ...]:
+    """Add to what the backend doubts what the numbers and the transmit times show themselves."""
+    doubts = list(capture.doubts)
+    arrivals, stall_ns = capture.arrivals, _longest_stall_ns(capture)
+    interval_ns = ceil(find_interval(capture.rate_pps))
+    if stall_ns is not None and stall_ns > interval_ns:
+        words = (
+            f"the sender stalled for {format_ms(stall_ns)}, "
+            "longer than the time between two of its frames"
+        )
+        doubts.append(Doubt(DoubtKind.STALL, None, stall_ns, words))
+    frames = arrivals.undecidable
+    if frames or arrivals.forgotten_gaps:
+        words = (
+            f"there were more loss periods than can be remembered, and {format_count(frames)} late "
+            "frames may have been among those that count as lost"
+        )
+        doubts.append(Doubt(DoubtKind.UNDECIDABLE, frames, None, words))
+    return tuple(doubts)

@@ -9,10 +9,12 @@ import numpy as np
 
 from qualify.errors import TrafficError
 from qualify.measure.capture import Capture
+from qualify.measure.kept_frames import KeptFrames, capture_frames
 from qualify.plan.limit import Limit
 from qualify.plan.stream import Stream
 from qualify.site import Site
 from qualify.traffic.backend import PortAccess, StreamCount
+from qualify.traffic.drop_doubts import Drop, doubt_drops
 from qualify.traffic.scapy_messages import (
     Array,
     Collect,
@@ -202,24 +204,26 @@ class ScapyTraffic:
         stream = self._streams[at]
         sender = self._ports.index(stream.sender)
         receiver = self._ports.index(stream.receiver)
-        return Capture(
+        unsent = _without(received.send_drops[sender], sent.without_link[sender])
+        drops = {
+            Drop.REFUSED: sent.refused[at],
+            Drop.SENDING: unsent,
+            Drop.BUFFER: received.socket_drops[receiver],
+            Drop.RECEIVING: received.receive_drops[receiver],
+            Drop.BACKLOG: received.backlog_drops,
+        }
+        frames = KeptFrames(
             stream=stream.number,
             rate_pps=stream.rate_pps,
             destinations=len(stream.destinations),
             sent_ns=sent_ns.astype(np.int64),
             received=arrived[0].astype(np.int64),
             received_ns=arrived[1].astype(np.int64),
-            tester_dropped=_sum_known(
-                (
-                    sent.refused[at],
-                    _without(received.send_drops[sender], sent.without_link[sender]),
-                    received.socket_drops[receiver],
-                    received.receive_drops[receiver],
-                    received.backlog_drops,
-                )
-            ),
+            tester_dropped=_sum_known(drops.values()),
             longest_stall_ns=sent.latest_ns[at],
+            doubts=doubt_drops(drops),
         )
+        return capture_frames(frames)
 
 
 def _tell_strays(received: Received) -> None:

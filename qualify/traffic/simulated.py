@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qualify.errors import TrafficError
-from qualify.measure.capture import Capture
+from qualify.measure.arrivals import ArrivalAnalyser, Arrivals
+from qualify.measure.capture import Capture, Transmission
 from qualify.plan.limit import Limit
 from qualify.plan.stream import Stream
 from qualify.simulation.simulation import Blackout
@@ -16,6 +16,7 @@ from qualify.units import NS_PER_S
 
 # Forwarding delay of every frame; any constant does, since no delay is ever added.
 DELAY_NS = 40_000
+_PIECE = 1 << 16
 
 
 class SimulatedTraffic:
@@ -26,6 +27,7 @@ class SimulatedTraffic:
         self._streams: tuple[Stream, ...] = ()
         self._started_ns: int | None = None
         self._stopped_ns: int | None = None
+        self._transmissions: dict[tuple[int, int], Transmission] = {}
 
     @property
     def limit(self) -> Limit:
@@ -54,6 +56,7 @@ class SimulatedTraffic:
 
     def collect(self) -> tuple[Capture, ...]:
         """Return what arrived; see TrafficBackend."""
+        self._transmissions.clear()
         return tuple(map(self._capture, self._streams))
 
     def close(self) -> None:
@@ -68,17 +71,6 @@ class SimulatedTraffic:
     def _frames(self, stream: Stream) -> int:
         until_ns = self._stopped_ns or self._site.clock.now_ns()
         return (until_ns - self._start_ns()) * stream.rate_pps // NS_PER_S
-
-    def _sent_ns(self, stream: Stream) -> NDArray[np.int64]:
-        numbers = np.arange(self._frames(stream), dtype=np.int64)
-        return self._start_ns() + numbers * NS_PER_S // stream.rate_pps
-
-    def _delivered(self, stream: Stream, sent_ns: NDArray[np.int64]) -> NDArray[np.bool_]:
-        delivered = np.ones(sent_ns.shape, dtype=np.bool_)
-        for blackout in self._blackouts(stream):
-            inside = np.flatnonzero((sent_ns >= blackout.start_ns) & (sent_ns < blackout.end_ns))
-            delivered[inside[:: blackout.every]] = False
-        return delivered
 
     def _blackouts(self, stream: Stream) -> tuple[Blackout, ...]:
         path = self._site.testbed.path(stream.path)
@@ -101,14 +93,22 @@ class SimulatedTraffic:
     def _losses(self, stream: Stream, frames: int) -> list[range]:
         """The numbers lost so far, as ranges in ascending order that do not overlap."""
         losses: list[range] = []
-        for blackout in self._blackouts(stream):
-            first = self._first(stream, blackout.start_ns)
-            end = min(frames, self._first(stream, blackout.end_ns))
-            if losses:
-                first = max(first, losses[-1].stop)
-            if first < end:
-                losses.append(range(first, end, blackout.every))
+        for numbers in self._taken(stream, frames):
+            first = max(numbers.start, losses[-1].stop) if losses else numbers.start
+            if first < numbers.stop:
+                losses.append(range(first, numbers.stop, numbers.step))
         return losses
+
+    def _taken(self, stream: Stream, frames: int) -> list[range]:
+        """The numbers that each blackout took so far, in order of the beginning."""
+        return [
+            range(
+                self._first(stream, blackout.start_ns),
+                min(frames, self._first(stream, blackout.end_ns)),
+                blackout.every,
+            )
+            for blackout in self._blackouts(stream)
+        ]
 
     def _arrival_ns(self, stream: Stream, number: int) -> int:
         return self._start_ns() + number * NS_PER_S // stream.rate_pps + DELAY_NS
@@ -118,18 +118,47 @@ class SimulatedTraffic:
         return max(0, -(-(at_ns - self._start_ns()) * stream.rate_pps // NS_PER_S))
 
     def _capture(self, stream: Stream) -> Capture:
-        sent_ns = self._sent_ns(stream)
-        received = np.flatnonzero(self._delivered(stream, sent_ns))
+        frames = self._frames(stream)
         return Capture(
             stream=stream.number,
             rate_pps=stream.rate_pps,
             destinations=len(stream.destinations),
-            sent_ns=sent_ns,
-            received=received,
-            received_ns=sent_ns[received] + DELAY_NS,
+            transmission=self._transmission(stream.rate_pps, frames),
+            arrivals=self._analyse(stream, frames),
             tester_dropped=0,
             longest_stall_ns=0,
         )
+
+    def _transmission(self, rate_pps: int, frames: int) -> Transmission:
+        """Lay out when each frame left; streams of one rate share it."""
+        key = (rate_pps, frames)
+        if key not in self._transmissions:
+            numbers = np.arange(frames, dtype=np.int64)
+            self._transmissions[key] = Transmission(
+                frames, numbers, self._start_ns() + numbers * NS_PER_S // rate_pps
+            )
+        return self._transmissions[key]
+
+    def _analyse(self, stream: Stream, frames: int) -> Arrivals:
+        """Let the frames arrive piece by piece, without those that a blackout took."""
+        sent_ns = self._transmission(stream.rate_pps, frames).at_ns
+        taken = self._taken(stream, frames)
+        analyser = ArrivalAnalyser()
+        for start in range(0, frames, _PIECE):
+            numbers = np.arange(start, min(frames, start + _PIECE), dtype=np.int64)
+            delivered = np.ones(numbers.shape, dtype=np.bool_)
+            for lost in taken:
+                delivered[_within(lost, start=start)] = False
+            arrived = numbers[delivered]
+            left_ns = sent_ns[arrived]
+            analyser.take(arrived.astype(np.uint32), left_ns, left_ns + DELAY_NS)
+        return analyser.finish()
+
+
+def _within(lost: range, *, start: int) -> slice:
+    """Return the places of lost numbers in a piece that begins at this number."""
+    skipped = max(0, -(-(start - lost.start) // lost.step))
+    return slice(lost.start + skipped * lost.step - start, max(0, lost.stop - start), lost.step)
 
 
 def _last_outside(losses: list[range], number: int) -> int:

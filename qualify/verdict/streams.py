@@ -95,7 +95,10 @@ def _find_unseen(capture: Capture, observation: Observation) -> str:
     ended_ns = [phase.start_ns for phase in observation.phases if phase.name == "count"]
     if not ended_ns:
         return "but nobody knows how long the traffic ran"
-    silent_ns = ended_ns[-1] - int(capture.sent_ns[-1])
+    fell_silent_ns = capture.transmission.ended_ns
+    if fell_silent_ns is None:
+        return "but nothing was sent"
+    silent_ns = ended_ns[-1] - fell_silent_ns
     if silent_ns > MOST_SILENCE_NS:
         return f"but the sender fell silent {format_s(silent_ns)} before the trial was over"
     return ""

@@ -54,7 +54,7 @@ def observe(planned: Plan) -> tuple[Observation, list[Event]]:
 
 
 def lost_frames(observation: Observation) -> list[int]:
-    return [len(each.sent_ns) - len(each.received) for each in observation.captures]
+    return [each.transmission.sent_frames - each.arrivals.received for each in observation.captures]
 
 
 def test_the_phases_follow_one_another() -> None:

@@ -95,8 +95,10 @@ def together(bridge: Bridge, rate_pps: int) -> Outcome:
     stalls = [capture.longest_stall_ns or 0 for capture in captures]
     return Outcome(
         intended_pps=rate_pps,
-        sent=sum(len(capture.sent_ns) for capture in captures),
-        lost=sum(len(capture.sent_ns) - len(set(capture.received)) for capture in captures),
+        sent=sum(capture.transmission.sent_frames for capture in captures),
+        lost=sum(
+            capture.transmission.sent_frames - capture.arrivals.received for capture in captures
+        ),
         tester_dropped=None if None in drops else max(drop or 0 for drop in drops),
         latest_ms=max(stalls) / NS_PER_MS,
         cpu_percent=percent(before, after),

@@ -10,11 +10,9 @@ from qualify.measure.outage import (
     bound_no_loss,
     estimate_outage,
     find_interval,
-    find_longest_pause,
     list_loss_periods,
 )
-from qualify.measure.sequence import find_loss_periods
-from tests.measure.captures import numbers
+from tests.measure.captures import runs_of, sent_at
 
 MS = Fraction(1_000_000)
 
@@ -47,61 +45,49 @@ def test_the_wider_interval_speaks_on_each_side() -> None:
 
 def test_a_loss_period_is_bounded_by_the_frames_in_and_around_it() -> None:
     # Frames 2 and 3 are lost; the sender paused 30 ms before frame 4.
-    sent_ns = numbers(0, 1_000_000, 2_100_000, 3_000_000, 33_000_000, 34_000_000)
-    bounds = bound_by_transmit_times(
-        find_loss_periods(numbers(2, 3), stride=1), sent_ns, interval_ns=MS
-    )
+    transmission = sent_at(0, 1_000_000, 2_100_000, 3_000_000, 33_000_000, 34_000_000)
+    bounds = bound_by_transmit_times(runs_of(2, 3), transmission, interval_ns=MS)
     assert bounds.started_ns.tolist() == [2_100_000]
     assert bounds.low_ns.tolist() == [900_000]
     assert bounds.high_ns.tolist() == [32_000_000]
 
 
 def test_two_loss_periods_add_up() -> None:
-    sent_ns = numbers(0, 10, 20, 30, 40, 50, 60)
-    bounds = bound_by_transmit_times(
-        find_loss_periods(numbers(1, 3, 4), stride=1), sent_ns, interval_ns=Fraction(10)
-    )
+    transmission = sent_at(0, 10, 20, 30, 40, 50, 60)
+    bounds = bound_by_transmit_times(runs_of(1, 3, 4), transmission, interval_ns=Fraction(10))
     assert bounds.total() == Bounds(10, 50)
 
 
 def test_an_open_loss_period_reaches_one_interval_beyond_the_trial() -> None:
-    sent_ns = numbers(100, 110, 120, 130)
-    runs = find_loss_periods(numbers(0, 3), stride=1)
-    bounds = bound_by_transmit_times(runs, sent_ns, interval_ns=Fraction(21, 2))
+    transmission = sent_at(100, 110, 120, 130)
+    runs = runs_of(0, 3)
+    bounds = bound_by_transmit_times(runs, transmission, interval_ns=Fraction(21, 2))
     assert bounds.low_ns.tolist() == [0, 0]
     assert bounds.high_ns.tolist() == [110 - 100 + 11, 130 - 120 + 11]
 
 
 def test_all_lost_is_open_on_both_sides() -> None:
-    bounds = bound_by_transmit_times(
-        find_loss_periods(numbers(0, 1, 2), stride=1), numbers(0, 10, 25), interval_ns=Fraction(10)
-    )
+    bounds = bound_by_transmit_times(runs_of(0, 1, 2), sent_at(0, 10, 25), interval_ns=Fraction(10))
     assert bounds.total() == Bounds(25, 45)
 
 
 def test_no_loss_period_lasts_no_time() -> None:
-    runs = find_loss_periods(numbers(), stride=1)
-    for sent_ns in (numbers(0, 10), numbers()):
-        bounds = bound_by_transmit_times(runs, sent_ns, interval_ns=Fraction(10))
+    runs = runs_of()
+    for transmission in (sent_at(0, 10), sent_at()):
+        bounds = bound_by_transmit_times(runs, transmission, interval_ns=Fraction(10))
         assert bounds.total() == Bounds(0, 0)
 
 
 def test_an_outage_without_loss_fits_into_the_longest_pause() -> None:
-    assert bound_no_loss(numbers(0, 10, 45, 50), interval_ns=Fraction(10)) == Bounds(0, 35)
-    assert bound_no_loss(numbers(0, 9, 18), interval_ns=Fraction(21, 2)) == Bounds(0, 11)
-    assert bound_no_loss(numbers(7), interval_ns=Fraction(10)) == Bounds(0, 10)
-
-
-def test_the_longest_pause_needs_two_frames() -> None:
-    assert find_longest_pause(numbers(0, 10, 45, 50)) == 35
-    assert find_longest_pause(numbers(7)) is None
-    assert find_longest_pause(numbers()) is None
+    assert bound_no_loss(sent_at(0, 10, 45, 50), interval_ns=Fraction(10)) == Bounds(0, 35)
+    assert bound_no_loss(sent_at(0, 9, 18), interval_ns=Fraction(21, 2)) == Bounds(0, 11)
+    assert bound_no_loss(sent_at(7), interval_ns=Fraction(10)) == Bounds(0, 10)
 
 
 def test_loss_periods_are_listed_with_their_times() -> None:
-    sent_ns = numbers(0, 10, 20, 30, 40)
-    runs = find_loss_periods(numbers(1, 3), stride=1)
-    bounds = bound_by_transmit_times(runs, sent_ns, interval_ns=Fraction(10))
+    transmission = sent_at(0, 10, 20, 30, 40)
+    runs = runs_of(1, 3)
+    bounds = bound_by_transmit_times(runs, transmission, interval_ns=Fraction(10))
     assert list_loss_periods(runs, bounds) == (
         LossPeriod(first_lost=1, lost_frames=1, started_ns=10, low_ns=0, high_ns=20),
         LossPeriod(first_lost=3, lost_frames=1, started_ns=30, low_ns=0, high_ns=20),

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from qualify.errors import MeasurementError
 from qualify.measure.figures import LossPeriod
+from qualify.measure.kept_frames import capture_frames
 from qualify.measure.stream import measure_stream
-from tests.measure.captures import START_NS, even_capture, timed_capture
+from tests.measure.captures import START_NS, even_capture, even_frames, timed_capture
 
 
 def test_the_figures_of_one_outage() -> None:
@@ -151,11 +152,11 @@ def test_drops_that_nobody_counted_stay_unknown() -> None:
 
 
 def test_arrivals_without_a_time_are_refused() -> None:
-    capture = even_capture(sent=10)
+    frames = even_frames(sent=10)
     with pytest.raises(
         MeasurementError, match=r"^stream 1 has 10 arrivals, but 9 arrival times\n  fix: mend"
     ):
-        measure_stream(replace(capture, received_ns=capture.received_ns[:9]))
+        capture_frames(replace(frames, received_ns=frames.received_ns[:9]))
 
 
 def test_a_clock_that_was_set_back_is_refused() -> None:
@@ -169,14 +170,14 @@ def test_a_clock_that_was_set_back_is_refused() -> None:
 def test_ten_million_frames_can_be_measured() -> None:
     sent_ns = np.arange(10_000_000, dtype=np.int64) * 5_000
     received = np.concatenate((np.arange(4_000_000), np.arange(4_010_000, 10_000_000)))
-    capture = replace(
-        even_capture(sent=1),
+    frames = replace(
+        even_frames(sent=1),
         rate_pps=200_000,
         sent_ns=sent_ns,
         received=received,
         received_ns=sent_ns[received] + 40_000,
     )
-    figures = measure_stream(capture)
+    figures = measure_stream(capture_frames(frames))
     assert (figures.lost, figures.outage_ns) == (10_000, 50_000_000)
 
 

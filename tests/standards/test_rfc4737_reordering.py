@@ -6,12 +6,11 @@ put before each of them. Extents, n-reordering and gaps are not measured.
 
 import pytest
 
-from qualify.measure.sequence import find_arrivals
-from tests.measure.captures import numbers
+from tests.measure.captures import arrivals_of
 
 
 def reordered_of(arrivals: str) -> int:
-    return find_arrivals(numbers(0, *map(int, arrivals.split()))).reordered
+    return arrivals_of(0, *map(int, arrivals.split())).reordered
 
 
 @pytest.mark.parametrize(
@@ -38,20 +37,20 @@ def test_o_reo_published_examples(arrivals: str, reordered: int) -> None:
 
 def test_o_seq_05_the_first_packet_is_in_order_whatever_its_number() -> None:
     """Section 3.3: NextExp begins at the first packet."""
-    assert find_arrivals(numbers(7, 8, 9)).reordered == 0
+    assert arrivals_of(7, 8, 9).reordered == 0
 
 
 def test_o_seq_07_only_the_first_copy_is_analysed() -> None:
     """Section 3.6: duplicates are noted, and only the first copy is analysed."""
-    arrivals = find_arrivals(numbers(1, 2, 5, 3, 3, 3, 6))
+    arrivals = arrivals_of(1, 2, 5, 3, 3, 3, 6)
     assert (arrivals.reordered, arrivals.duplicate) == (1, 2)
 
 
 def test_o_seq_08_loss_alone_reorders_nothing() -> None:
     """Section 6."""
-    assert find_arrivals(numbers(1, 2, 9, 10, 50)).reordered == 0
+    assert arrivals_of(1, 2, 9, 10, 50).reordered == 0
 
 
 def test_o_reo_07_reordering_alone_loses_nothing() -> None:
     """RFC 6673 section 5.4: of 4 7 5 6 nothing is lost between 4 and 7."""
-    assert find_arrivals(numbers(4, 7, 5, 6)).distinct == 4
+    assert arrivals_of(4, 7, 5, 6).received == 4

@@ -6,11 +6,12 @@ Software upgrades are outside of the scope of that document: only its methods ar
 
 from dataclasses import replace
 
+from qualify.measure.kept_frames import capture_frames
 from qualify.measure.stream import measure_stream
 from qualify.verdict.judge import describe_outage
 from qualify.verdict.streams import assess_streams
 from qualify.verdict.verdict import Outcome
-from tests.measure.captures import even_capture
+from tests.measure.captures import even_capture, even_frames
 from tests.verdict.trials import CLEAN, PLAN, STOPPED_NS
 
 
@@ -51,10 +52,11 @@ def test_o_rt_13_frames_that_were_not_sent_hide_an_outage() -> None:
 
 def test_o_rt_13_a_sender_that_pauses_for_6_s_hides_an_outage() -> None:
     """The same, but the sender goes on afterwards: the outage is below 6.001 s, not below 1 ms."""
-    even = even_capture(sent=8_000)
+    even = even_frames(sent=8_000)
     sent_ns = even.sent_ns.copy()
     sent_ns[4_000:] += 6_000_000_000
-    figures = measure_stream(replace(even, sent_ns=sent_ns, received_ns=sent_ns + 40_000))
+    frames = replace(even, sent_ns=sent_ns, received_ns=sent_ns + 40_000)
+    figures = measure_stream(capture_frames(frames))
     assert (figures.outage_low_ns, figures.outage_high_ns) == (0, 6_001_000_000)
 
 

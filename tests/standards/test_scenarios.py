@@ -8,11 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from qualify.measure.kept_frames import capture_frames
 from qualify.measure.stream import measure_stream
 from qualify.verdict.assess import assess
 from qualify.verdict.judge import judge_outage
 from qualify.verdict.verdict import Outcome
-from tests.measure.captures import START_NS, even_capture
+from tests.measure.captures import START_NS, even_capture, even_frames
 from tests.verdict.trials import PLAN, UPGRADE_AT, with_loss
 
 
@@ -95,24 +96,24 @@ def test_o_scn_05_the_worst_direction_speaks() -> None:
 
 def test_o_scn_06_duplicates_do_not_hide_loss() -> None:
     """1000 sent, 990 different received, 10 of them twice."""
-    even = even_capture(sent=1_000, lost=range(500, 510))
-    figures = measure_stream(
-        replace(
-            even,
-            received=np.concatenate((even.received, even.received[:10])),
-            received_ns=np.concatenate((even.received_ns, even.received_ns[-1] + np.arange(1, 11))),
-        )
+    even = even_frames(sent=1_000, lost=range(500, 510))
+    frames = replace(
+        even,
+        received=np.concatenate((even.received, even.received[:10])),
+        received_ns=np.concatenate((even.received_ns, even.received_ns[-1] + np.arange(1, 11))),
     )
+    figures = measure_stream(capture_frames(frames))
     assert (figures.sent, figures.received) == (1_000, 990)
     assert (figures.lost, figures.duplicate, figures.reordered) == (10, 10, 0)
 
 
 def test_o_scn_07_a_late_frame_is_not_part_of_the_outage() -> None:
     """0 to 99 sent, 50 never arrives, 40 arrives after 45."""
-    even = even_capture(sent=100, lost=[50])
+    even = even_frames(sent=100, lost=[50])
     received = [number for number in even.received.tolist() if number != 40]
     received.insert(received.index(45) + 1, 40)
-    figures = measure_stream(replace(even, received=np.array(received, dtype=np.int64)))
+    frames = replace(even, received=np.array(received, dtype=np.int64))
+    figures = measure_stream(capture_frames(frames))
     assert (figures.lost, figures.reordered, figures.duplicate) == (1, 1, 0)
     assert [(each.first_lost, each.lost_frames) for each in figures.loss_periods] == [(50, 1)]
     assert figures.outage_ns == 1_000_000

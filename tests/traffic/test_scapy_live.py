@@ -11,9 +11,11 @@ import numpy as np
 import pytest
 
 from qualify.errors import TrafficError
-from qualify.measure.capture import Capture
+from qualify.measure.capture import Capture, DoubtKind
+from qualify.measure.gaps import RECEIVED_AFTER
 from qualify.plan.stream import Stream
 from qualify.traffic.scapy_backend import ScapyTraffic
+from tests.measure.captures import lost_numbers
 from tests.traffic.live_bridge import Bridge, bridge_lab, is_gone, stream, wait_until
 
 pytestmark = pytest.mark.live
@@ -53,14 +55,14 @@ def finish(backend: ScapyTraffic) -> tuple[Capture, ...]:
     return backend.collect()
 
 
-def lost(capture: Capture) -> list[int]:
-    return sorted(set(range(len(capture.sent_ns))) - set(capture.received.tolist()))
+def sent(capture: Capture) -> int:
+    return capture.transmission.sent_frames
 
 
 def loss_periods(capture: Capture) -> list[list[int]]:
     """Group lost numbers that follow one another."""
     periods: list[list[int]] = []
-    for number in lost(capture):
+    for number in lost_numbers(capture):
         if periods and periods[-1][-1] == number - 1:
             periods[-1].append(number)
         else:
@@ -77,13 +79,15 @@ def test_a_bridge_that_does_nothing_wrong_loses_nothing(bridge: Bridge) -> None:
     after = bridge.lab.frame_counts("d1")
 
     for capture in captures:
-        assert capture.received.tolist() == list(range(len(capture.sent_ns)))
+        assert lost_numbers(capture) == []
+        assert (capture.arrivals.duplicate, capture.arrivals.reordered) == (0, 0)
         assert capture.tester_dropped == 0
         assert capture.longest_stall_ns is not None
-        assert (capture.received_ns > capture.sent_ns).all()
-        assert np.median(np.diff(capture.sent_ns)) == pytest.approx(2_000_000, rel=0.1)
+        assert (capture.arrivals.max_delay_ns or 0) > 0
+        assert capture.doubts == ()
+        assert np.median(np.diff(capture.transmission.at_ns)) == pytest.approx(2_000_000, rel=0.1)
     entered = [new.received - old.received for new, old in zip(after, before, strict=True)]
-    assert entered[:2] == [len(capture.sent_ns) for capture in captures]
+    assert entered[:2] == [sent(capture) for capture in captures]
 
 
 def test_frames_dropped_doubled_or_led_astray_are_counted_to_the_frame(
@@ -107,12 +111,12 @@ def test_frames_dropped_doubled_or_led_astray_are_counted_to_the_frame(
     gaps = loss_periods(forth)
     assert [len(gap) for gap in gaps] == [dropped(), led_astray()]
     assert min(dropped(), doubled(), led_astray()) >= 40
-    assert len(forth.received) == len(forth.sent_ns) - dropped() - led_astray() + doubled()
+    assert forth.arrivals.received == sent(forth) - dropped() - led_astray()
+    assert forth.arrivals.duplicate == doubled()
     assert forth.tester_dropped == back.tester_dropped == 0
     assert loss_periods(back) == []
     # Running counts: the last impairment was noticed when the first frame after it arrived.
-    after_the_last_gap = int(np.argmax(forth.received == gaps[-1][-1] + 1))
-    assert impaired_ns == forth.received_ns[after_the_last_gap]
+    assert impaired_ns == forth.arrivals.gaps[-1, RECEIVED_AFTER]
     assert "arrived at a port that they were not sent to" in caplog.text
 
 
@@ -129,9 +133,9 @@ def test_a_device_port_that_goes_down_costs_frames_and_the_tester_is_not_to_blam
         forth, back = finish(backend)
     after = bridge.lab.frame_counts("d1")
 
-    assert len(forth.sent_ns) - len(lost(forth)) == after[1].sent - before[1].sent
-    assert len(lost(forth)) >= 150
-    assert len(lost(back)) >= 100
+    assert sent(forth) - len(lost_numbers(forth)) == after[1].sent - before[1].sent
+    assert len(lost_numbers(forth)) >= 150
+    assert len(lost_numbers(back)) >= 100
     assert forth.tester_dropped == back.tester_dropped == 0
 
 
@@ -148,9 +152,10 @@ def test_frames_that_find_the_receive_buffer_full_are_the_testers_own_drops(
         more_frames(backend, 50)
         forth, back = finish(backend)
 
-    assert len(lost(forth)) > 50
-    assert forth.tester_dropped == len(lost(forth))
-    assert back.tester_dropped == len(lost(back))
+    assert len(lost_numbers(forth)) > 50
+    assert forth.tester_dropped == len(lost_numbers(forth))
+    assert back.tester_dropped == len(lost_numbers(back))
+    assert {doubt.kind for doubt in forth.doubts} == {DoubtKind.RING_DROPS}
 
 
 def test_a_tester_port_that_is_off_refuses_and_its_numbers_are_not_used_up(
@@ -168,8 +173,9 @@ def test_a_tester_port_that_is_off_refuses_and_its_numbers_are_not_used_up(
 
     assert forth.tester_dropped is not None
     assert forth.tester_dropped >= 50
-    assert int(np.diff(forth.sent_ns).max()) > 100_000_000
-    assert back.received.tolist()[-1] == len(back.sent_ns) - 1
+    assert (forth.transmission.longest_pause_ns or 0) > 100_000_000
+    assert [doubt.kind for doubt in forth.doubts] == [DoubtKind.REFUSED_SENDS]
+    assert back.arrivals.next_expected == sent(back)
 
 
 def test_stop_takes_effect_within_a_tenth_of_a_second_and_receivers_go_on(bridge: Bridge) -> None:
@@ -182,8 +188,8 @@ def test_stop_takes_effect_within_a_tenth_of_a_second_and_receivers_go_on(bridge
         captures = backend.collect()
 
     assert answered_ns - asked_ns < 100_000_000
-    assert max(int(capture.sent_ns[-1]) for capture in captures) <= answered_ns
-    assert [count.sent for count in counts] == [len(capture.sent_ns) for capture in captures]
+    assert max(capture.transmission.ended_ns or 0 for capture in captures) <= answered_ns
+    assert [count.sent for count in counts] == [sent(capture) for capture in captures]
 
 
 def test_ctrl_c_does_not_end_the_workers_and_close_does(bridge: Bridge) -> None:
@@ -194,7 +200,7 @@ def test_ctrl_c_does_not_end_the_workers_and_close_does(bridge: Bridge) -> None:
         for process in processes:
             os.kill(process, signal.SIGINT)
         more_frames(backend, 100)
-        assert lost(finish(backend)[0]) == []
+        assert lost_numbers(finish(backend)[0]) == []
 
     assert all(is_gone(process) for process in processes)
 

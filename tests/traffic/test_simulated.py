@@ -14,6 +14,7 @@ from qualify.site import Site
 from qualify.testbed.image import Interruption
 from qualify.testbed.testbed import PathKind
 from qualify.traffic.simulated import DELAY_NS, SimulatedTraffic
+from tests.measure.captures import lost_numbers
 from tests.sample import CASE, TESTBED, UNTOUCHED, image
 
 START_NS = 1_000_000_000_000
@@ -44,9 +45,10 @@ def test_frames_leave_exactly_at_the_rate() -> None:
 
     capture = backend.collect()[0]
 
-    assert len(capture.sent_ns) == 2_000
-    assert np.diff(capture.sent_ns).tolist() == [1_000_000] * 1_999
-    assert capture.received.tolist() == list(range(2_000))
+    assert capture.transmission.sent_frames == 2_000
+    sent_ns = capture.transmission.time_of(np.arange(2_000))
+    assert np.diff(sent_ns).tolist() == [1_000_000] * 1_999
+    assert (capture.arrivals.received, capture.arrivals.next_expected) == (2_000, 2_000)
     assert capture.tester_dropped == 0
 
 
@@ -59,9 +61,8 @@ def test_a_blackout_of_ten_milliseconds_at_a_thousand_frames_a_second_loses_ten(
 
     captures = {capture.stream: capture for capture in backend.collect()}
 
-    lost = set(range(2_000)) - set(captures[2].received.tolist())
-    assert lost == set(range(1_000, 1_010))
-    assert len(captures[0].received) == 2_000
+    assert lost_numbers(captures[2]) == list(range(1_000, 1_010))
+    assert captures[0].arrivals.received == 2_000
 
 
 def test_one_frame_in_three_is_lost_where_the_truth_says_so() -> None:
@@ -69,9 +70,36 @@ def test_one_frame_in_three_is_lost_where_the_truth_says_so() -> None:
     upgrade(simulation, replace(TEN_MS, every=3))
     clock.sleep(1)
 
-    received = backend.collect()[2].received.tolist()
+    assert lost_numbers(backend.collect()[2]) == [0, 3, 6, 9]
 
-    assert set(range(1_000)) - set(received) == {0, 3, 6, 9}
+
+def test_a_blackout_is_told_to_the_frame_however_long_the_stream_is() -> None:
+    # 100 s are 100 000 frames a stream, which arrive in several pieces.
+    backend, simulation, clock = traffic()
+    clock.sleep(65.536 - 0.003)
+    upgrade(simulation, TEN_MS, Interruption(1_000_000_000, 3_000_000_000, every=700, towards=None))
+    clock.sleep(40)
+
+    expected = [*range(65_533, 65_543), *range(66_533, 69_533, 700)]
+    assert lost_numbers(backend.collect()[2]) == expected
+
+
+def test_blackouts_that_overlap_take_each_their_own() -> None:
+    backend, simulation, clock = traffic()
+    thin = Interruption(after_ns=0, outage_ns=20_000_000, every=4, towards=None)
+    upgrade(simulation, thin, replace(TEN_MS, after_ns=5_000_000, outage_ns=3_000_000))
+    clock.sleep(1)
+
+    assert lost_numbers(backend.collect()[2]) == [0, 4, 5, 6, 7, 8, 12, 16]
+
+
+def test_streams_of_one_rate_share_when_their_frames_left() -> None:
+    backend, _, clock = traffic()
+    clock.sleep(1)
+
+    first, second = backend.collect()[:2]
+
+    assert first.transmission is second.transmission
 
 
 def test_the_running_counts_see_what_the_captures_show() -> None:

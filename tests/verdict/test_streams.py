@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from qualify.measure.kept_frames import capture_frames
 from qualify.measure.observation import Observation
 from qualify.units import NS_PER_S
 from qualify.verdict.streams import assess_streams, find_activation, stream_name
@@ -15,7 +16,7 @@ from tests.verdict.trials import (
     DUT,
     PLAN,
     UPGRADE_AT,
-    capture_of,
+    frames_of,
     with_loss,
 )
 
@@ -51,7 +52,8 @@ def test_a_stream_without_a_capture_gets_no_figures() -> None:
 
 
 def test_a_capture_that_contradicts_itself_gets_no_figures() -> None:
-    broken = replace(CLEAN.captures[1], received=CLEAN.captures[1].received + 1)
+    frames = frames_of(2)
+    broken = capture_frames(replace(frames, received=frames.received + 1))
     observation = replace(CLEAN, captures=(CLEAN.captures[0], broken, CLEAN.captures[2]))
     assessed, unmeasured = assess_streams(PLAN, observation)
     assert [each.stream.number for each in assessed] == [1, 3]
@@ -85,12 +87,14 @@ def test_without_an_upgrade_a_stream_neither_passes_nor_fails(lost: list[int]) -
 
 def test_a_stream_that_fell_silent_before_the_end_gives_no_pass() -> None:
     # The link of the tester went down after 4 s: nothing more was sent, so nothing was lost.
-    full = capture_of(1)
-    cut = replace(
-        full,
-        sent_ns=full.sent_ns[:24_000],
-        received=full.received[:24_000],
-        received_ns=full.received_ns[:24_000],
+    full = frames_of(1)
+    cut = capture_frames(
+        replace(
+            full,
+            sent_ns=full.sent_ns[:24_000],
+            received=full.received[:24_000],
+            received_ns=full.received_ns[:24_000],
+        )
     )
     assert verdict_on_first(replace(CLEAN, captures=(cut,))) == Verdict(
         Outcome.INCONCLUSIVE,

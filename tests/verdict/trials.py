@@ -5,6 +5,7 @@ from dataclasses import replace
 from ipaddress import IPv4Address
 
 from qualify.measure.capture import Capture
+from qualify.measure.kept_frames import KeptFrames, capture_frames
 from qualify.measure.observation import (
     DutObservation,
     NeighborHistory,
@@ -16,7 +17,7 @@ from qualify.plan.stream import Destination, Stream
 from qualify.plan.trial import TrialPlan
 from qualify.testbed.testbed import PathKind
 from qualify.units import NS_PER_S
-from tests.measure.captures import START_NS, even_capture
+from tests.measure.captures import START_NS, even_frames
 from tests.sample import CASE
 
 FRAMES = 60_000
@@ -60,9 +61,14 @@ PLAN = TrialPlan(
 DUT = DutObservation("d1", 1, "5.1.0", "5.2.0", 31 * NS_PER_S, "", (), ACTIVATED_NS)
 
 
+def frames_of(number: int, lost: Iterable[int] = ()) -> KeptFrames:
+    """Every frame of one stream of the plan."""
+    return even_frames(sent=FRAMES, lost=lost, stream=number, destinations=ROUTES)
+
+
 def capture_of(number: int, lost: Iterable[int] = ()) -> Capture:
     """What one stream of the plan saw."""
-    return even_capture(sent=FRAMES, lost=lost, stream=number, destinations=ROUTES)
+    return capture_frames(frames_of(number, lost))
 
 
 CLEAN = Observation(
