@@ -58,7 +58,7 @@ class _Check(NamedTuple):
 
 
 def our_frame_filter(
-    run_id: int, layouts: Iterable[Layout] = (PLAIN,), *, keep_octets: int | None = None
+    run_id: int | None, layouts: Iterable[Layout] = (PLAIN,), *, keep_octets: int | None = None
 ) -> tuple[Instruction, ...]:
     """Return a program that accepts the test frames of one run and cuts them.
 
@@ -66,7 +66,7 @@ def our_frame_filter(
     delivered. The priority in a tag does not matter, and may be all that a tag holds (VLAN id 0).
 
     Args:
-        run_id: of the run.
+        run_id: of the run; ``None`` to accept the test frames of every run.
         layouts: in which the frames were *sent*; those that can arrive at the port.
         keep_octets: how much to keep of each frame; by default everything up to the end of the
             longest payload. With a single layout all records in a ring then have equal lengths,
@@ -124,9 +124,10 @@ def _vlan_checks(vlans: tuple[int, ...]) -> Iterator[_Check]:
         yield _Check(LOAD_HALF, TYPE_AT + TAG_OCTETS * tag + 2, vlan, mask=_VLAN_ID)
 
 
-def _payload_checks(seen: Layout, run_id: int, *, ours: bool) -> Iterator[_Check]:
+def _payload_checks(seen: Layout, run_id: int | None, *, ours: bool) -> Iterator[_Check]:
     yield _Check(LOAD_HALF, seen.payload_at, MAGIC)
-    yield _Check(LOAD_WORD, seen.payload_at + RUN_ID, run_id, wanted=ours)
+    if run_id is not None:
+        yield _Check(LOAD_WORD, seen.payload_at + RUN_ID, run_id, wanted=ours)
 
 
 def _program(blocks: Sequence[Sequence[_Check]], keep_octets: int) -> tuple[Instruction, ...]:

@@ -9,7 +9,7 @@ from qualify.frames import Layout
 from qualify.measure.arrivals import ArrivalAnalyser
 from qualify.testbed.testbed import Headers
 from qualify.traffic.ring_messages import PortAccount, PortJob, ReceiveJob
-from qualify.traffic.ring_ports import ForeignCounter, SendingPort
+from qualify.traffic.ring_ports import SendingPort
 from qualify.traffic.ring_reader import ReceiveRing
 from qualify.traffic.ring_reception import PortReception
 from qualify.traffic.ring_watch import DropWatch
@@ -36,18 +36,14 @@ class ServedPort:
         namespace = None if job.namespace is None else Path(job.namespace)
         self.sender = SendingPort(job.interface, namespace, mac=job.mac)
         stack.callback(self.sender.close)
-        self._foreign = ForeignCounter(job.interface, namespace, run_id=run_id)
-        stack.callback(self._foreign.close)
         self._drops = DropWatch(job.interface, namespace)
         stack.callback(self._drops.close)
         self.analysers = {each.position: ArrivalAnalyser() for each in receivers}
         self._reception = PortReception(
-            {each.number: self.analysers[each.position] for each in receivers}
+            {each.number: self.analysers[each.position] for each in receivers}, run_id=run_id
         )
         self._rings = [
-            ReceiveRing(
-                job.interface, namespace, run_id=run_id, layouts=layouts, octets=ring_octets
-            )
+            ReceiveRing(job.interface, namespace, layouts=layouts, octets=ring_octets)
             for layouts in group_layouts(receivers)
         ]
         for ring in self._rings:
@@ -55,8 +51,8 @@ class ServedPort:
 
     def begin(self) -> None:
         """Begin to count drops."""
-        self._foreign.read()
         self._drops.reset()
+        self._reception.foreign = 0
         for ring in self._rings:
             ring.forget_drops()
 
@@ -84,7 +80,7 @@ class ServedPort:
             receive_drops=self._drops.receive_drops,
             send_drops=self._drops.send_drops,
             without_link_drops=self._drops.without_link_drops,
-            foreign=self._foreign.read(),
+            foreign=self._reception.foreign,
             misdelivered=self._reception.misdelivered,
             was_off=self._drops.was_off,
         )

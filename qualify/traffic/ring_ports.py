@@ -11,21 +11,12 @@ from enum import Enum, auto
 from pathlib import Path
 
 from qualify.errors import TrafficError
-from qualify.frames import foreign_frame_filter
 from qualify.traffic.namespaces import in_namespace
-from qualify.traffic.packet_sockets import (
-    ETH_P_ALL,
-    attach_filter,
-    ignore_outgoing,
-    port_mtu,
-    read_statistics,
-    widen_receive_buffer,
-)
+from qualify.traffic.packet_sockets import port_mtu
 
 _SIOCGIFFLAGS = 0x8913
 _SIOCGIFHWADDR = 0x8927
 _IFF_UP, _IFF_RUNNING = 0x1, 0x40
-_FOREIGN_BUFFER_OCTETS = 4096
 _SEND_BUFFER_OCTETS = 4 * 1024 * 1024
 _SO_SNDBUFFORCE = 32
 
@@ -93,26 +84,6 @@ class SendingPort:
         # In the first moment the flags still show a link, but the frame found none.
         linked = flags & _IFF_RUNNING and error != errno.ENETDOWN
         return Refusal.WITHOUT_LINK if flags & _IFF_UP and not linked else Refusal.OWN
-
-
-class ForeignCounter:
-    """Counts the test frames of other runs at a port, in the kernel: they are never read."""
-
-    def __init__(self, interface: str, namespace: Path | None, *, run_id: int) -> None:
-        with at_port(interface, namespace):
-            self._socket = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
-            attach_filter(self._socket, foreign_frame_filter(run_id))
-            ignore_outgoing(self._socket)
-            widen_receive_buffer(self._socket, _FOREIGN_BUFFER_OCTETS)
-            self._socket.bind((interface, ETH_P_ALL))
-
-    def read(self) -> int:
-        """Return how many there were since the last reading."""
-        return read_statistics(self._socket)[0]
-
-    def close(self) -> None:
-        """Give back the socket."""
-        self._socket.close()
 
 
 @contextmanager

@@ -15,17 +15,25 @@ class PortReception:
 
     Args:
         analysers: of the streams that end at the port, by the number in their frames.
+        run_id: of the frames that count; those of another run are only counted.
 
     Source:
         RFC 2285 §3.8.3: flooded frames must not count as received.
     """
 
-    def __init__(self, analysers: Mapping[int, ArrivalAnalyser]) -> None:
+    def __init__(self, analysers: Mapping[int, ArrivalAnalyser], *, run_id: int) -> None:
         self._analysers = analysers
+        self._run_id = run_id
         self.misdelivered = 0
+        self.foreign = 0
 
     def take(self, records: Records) -> None:
         """Take a block of records."""
+        ours = records.run_id == self._run_id
+        if not ours.all():
+            rows = np.flatnonzero(ours)
+            self.foreign += ours.size - rows.size
+            records = records.pick(rows)
         streams = records.stream
         if not streams.size:
             return

@@ -22,6 +22,7 @@ from qualify.units import NS_PER_MS
 _LOGGED_TOGETHER = 8
 # How long a frame takes to leave is followed slowly, and rather underestimated.
 _SLOWNESS = 8
+_TOLERANCE = 4
 _FASTEST_STEP_NS = 100
 
 
@@ -90,11 +91,17 @@ class SendingStream:
             self.log.note_evenly(
                 self.sent, taken, sent_ns=began_ns, step_ns=step_ns, each=_LOGGED_TOGETHER
             )
-            took_ns = (time.time_ns() - began_ns) // (taken + 1)
-            slower = (took_ns - step_ns) // _SLOWNESS
-            self._step_ns = max(_FASTEST_STEP_NS, min(step_ns + slower, took_ns))
+            self._follow((time.time_ns() - began_ns) // (taken + 1))
         self.sent += taken
         self._latest_stamp_ns = began_ns + taken * step_ns
+
+    def _follow(self, took_ns: int) -> None:
+        """Bring the step up to date when a frame takes longer or shorter than it says."""
+        step_ns = self._step_ns
+        if took_ns < step_ns or took_ns - step_ns > step_ns // _TOLERANCE:
+            self._step_ns = max(
+                _FASTEST_STEP_NS, min(step_ns + (took_ns - step_ns) // _SLOWNESS + 1, took_ns)
+            )
 
 
 def open_senders(

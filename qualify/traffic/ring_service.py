@@ -62,7 +62,7 @@ class Service:
             self._ports[each.port].analysers[each.position] for each in job.receivers
         ]
         self._sending = False
-        self._receive_cpu_ns = 0
+        self._cpu_before_ns = self._receive_cpu_ns = 0
         self._has_priority = settle(job.processor)
         self._clock, self._backlog = ClockWatch(), BacklogWatch()
 
@@ -71,6 +71,7 @@ class Service:
         for port in self._ports.values():
             port.begin()
         self._clock, self._backlog = ClockWatch(), BacklogWatch()
+        self._cpu_before_ns = time.process_time_ns()
         for job, sender in zip(self._job.senders, self._senders, strict=True):
             sender.schedule.start(at_ns + job.phase_ns)
         self._sending = True
@@ -128,7 +129,7 @@ class Service:
                 backlog_drops=self._backlog.drops(),
                 clock_step_ns=self._clock.step_ns,
                 has_priority=self._has_priority,
-                cpu_ns=time.process_time_ns(),
+                cpu_ns=time.process_time_ns() - self._cpu_before_ns,
                 receive_cpu_ns=self._receive_cpu_ns,
                 resident_octets=read_resident_octets(),
             ),
