@@ -4,7 +4,8 @@ import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
-from qualify.errors import FileError
+from qualify.errors import FileError, QualifyError
+from qualify.plan.fitting import frames_too_small
 from qualify.testbed.case import Case
 from qualify.testbed.case_file import check_case, read_case
 from qualify.testbed.frame_sizes import name_sizes
@@ -33,11 +34,11 @@ def run(args: argparse.Namespace) -> int:
     mistakes = 0
     for finding in _findings(args.testbed, args.cases):
         print(finding)
-        mistakes += isinstance(finding, FileError)
+        mistakes += isinstance(finding, QualifyError)
     return 1 if mistakes else 0
 
 
-def _findings(testbed_file: Path, case_files: list[Path]) -> Iterator[str | FileError]:
+def _findings(testbed_file: Path, case_files: list[Path]) -> Iterator[str | QualifyError]:
     """Give what there is to say about each file: a line, or an error with all its complaints."""
     testbed = None
     try:
@@ -50,7 +51,7 @@ def _findings(testbed_file: Path, case_files: list[Path]) -> Iterator[str | File
     for file in case_files:
         try:
             if testbed:
-                yield f"{file}: {_describe_case(read_case(file, testbed), testbed)}"
+                yield from _case_findings(read_case(file, testbed), testbed)
             else:
                 check_case(file)
                 yield f"{file}: no mistake of its own; not compared with the testbed"
@@ -66,6 +67,13 @@ def _image_findings(testbed: Testbed) -> Iterator[str | FileError]:
         yield f"{testbed.images}: {_describe_images(testbed, images)}"
     except FileError as error:
         yield error
+
+
+def _case_findings(case: Case, testbed: Testbed) -> Iterator[str | QualifyError]:
+    objections = frames_too_small(testbed, case)
+    yield from objections
+    if not objections:
+        yield f"{case.file}: {_describe_case(case, testbed)}"
 
 
 def _describe_testbed(testbed: Testbed) -> str:

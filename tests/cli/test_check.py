@@ -75,6 +75,17 @@ def test_a_mix_of_sizes_is_summed_up(
     assert f"200 frames of {written} octets per second\n" in capsys.readouterr().out
 
 
+def test_frames_too_small_for_a_path_are_a_mistake(capsys: pytest.CaptureFixture[str]) -> None:
+    Path("testbed.yaml").write_text(TESTBED.replace("hosts: 120", "hosts: 120, headers: ipv6"))
+    Path("case.yaml").write_text(CASE.replace("128", "64"))
+    assert main(["check", "testbed.yaml", "case.yaml"]) == 1
+    assert (
+        "case.yaml stream.frame_octets: frames of 64 octets are too small for path l2: "
+        "IPv6 and UDP, no VLAN tag and the test payload do not fit in\n"
+        "  fix: send no frames of less than 84 octets"
+    ) in capsys.readouterr().out
+
+
 def test_a_case_for_another_number_of_tiers_is_said_to_be_left_out(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
