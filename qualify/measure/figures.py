@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from qualify.measure.capture import Doubt
+from qualify.measure.totals import Totals
 
 
 class OutageMethod(StrEnum):
@@ -60,6 +61,10 @@ class StreamFigures:
 
     ``undecidable`` counts frames that came so late that nobody can tell whether they were lost
     before: up to that many of ``lost`` may have arrived. ``doubts`` is what the tester did.
+
+    ``totals`` is set where only totals are known: then loss periods and destinations are not listed,
+    and what the totals do not tell is ``None``. With an unknown ``duplicate`` every further copy
+    may hide a lost frame, and ``lost`` is the least that was lost.
     """
 
     stream: int
@@ -67,13 +72,13 @@ class StreamFigures:
     sent: int
     received: int
     lost: int
-    duplicate: int
-    reordered: int
+    duplicate: int | None
+    reordered: int | None
     loss_periods: tuple[LossPeriod, ...]
     outage_ns: int
     outage_low_ns: int
     outage_high_ns: int
-    longest_ns: int
+    longest_ns: int | None
     receive_gap_ns: int | None
     max_delay_ns: int | None
     tester_dropped: int | None
@@ -83,6 +88,7 @@ class StreamFigures:
     time_high_ns: int | None = None
     undecidable: int = 0
     doubts: tuple[Doubt, ...] = ()
+    totals: Totals | None = None
 
     @property
     def outage_method(self) -> OutageMethod:
@@ -92,3 +98,11 @@ class StreamFigures:
         if self.time_low_ns <= self.outage_ns <= self.time_high_ns:
             return OutageMethod.LOST_BY_RATE
         return OutageMethod.TRANSMIT_TIMES
+
+    @property
+    def loss_period_count(self) -> int | None:
+        """How many loss periods there were; ``None`` when nobody knows."""
+        if self.totals is None:
+            return len(self.loss_periods)
+        nothing_lost = self.lost == 0 and self.duplicate is not None
+        return 0 if nothing_lost else self.totals.loss_periods

@@ -58,8 +58,9 @@ def measure_stream(capture: Capture) -> StreamFigures:
         tester_dropped=capture.tester_dropped,
         longest_stall_ns=_longest_stall_ns(capture),
         destinations=measure_destinations(capture, runs),
-        time_low_ns=time.low_ns,
-        time_high_ns=time.high_ns,
+        # without the periods that were forgotten the transmit times bound nothing
+        time_low_ns=None if arrivals.forgotten_gaps else time.low_ns,
+        time_high_ns=None if arrivals.forgotten_gaps else time.high_ns,
         undecidable=arrivals.undecidable,
         doubts=_list_doubts(capture),
     )
@@ -116,19 +117,19 @@ def _longest_stall_ns(capture: Capture) -> int | None:
 def _list_doubts(capture: Capture) -> tuple[Doubt, ...]:
     """Add to what the backend doubts what the numbers and the transmit times show themselves."""
     doubts = list(capture.doubts)
+    told = {doubt.kind for doubt in doubts}
     arrivals, stall_ns = capture.arrivals, _longest_stall_ns(capture)
     interval_ns = ceil(find_interval(capture.rate_pps))
-    if stall_ns is not None and stall_ns > interval_ns:
+    if stall_ns is not None and stall_ns > interval_ns and DoubtKind.STALL not in told:
         words = (
             f"the sender stalled for {format_ms(stall_ns)}, "
             "longer than the time between two of its frames"
         )
         doubts.append(Doubt(DoubtKind.STALL, None, stall_ns, words))
-    frames = arrivals.undecidable
-    if frames or arrivals.forgotten_gaps:
+    if arrivals.forgotten_gaps and DoubtKind.UNDECIDABLE not in told:
         words = (
-            f"there were more loss periods than can be remembered, and {format_count(frames)} late "
-            "frames may have been among those that count as lost"
+            f"there were {format_count(arrivals.forgotten_gaps)} more loss periods than anybody "
+            "can remember"
         )
-        doubts.append(Doubt(DoubtKind.UNDECIDABLE, frames, None, words))
+        doubts.append(Doubt(DoubtKind.UNDECIDABLE, arrivals.undecidable, None, words))
     return tuple(doubts)

@@ -8,10 +8,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from qualify.errors import MeasurementError
-from qualify.measure.figures import LossPeriod
+from qualify.measure.arrivals import ArrivalAnalyser
+from qualify.measure.capture import Doubt, DoubtKind, Transmission
+from qualify.measure.figures import LossPeriod, OutageMethod
 from qualify.measure.kept_frames import capture_frames
+from qualify.measure.steady import loss_before
 from qualify.measure.stream import measure_stream
-from tests.measure.captures import START_NS, even_capture, even_frames, timed_capture
+from tests.measure.captures import START_NS, even_capture, even_frames, numbers, timed_capture
 
 
 def test_the_figures_of_one_outage() -> None:
@@ -197,3 +200,65 @@ def test_the_true_outage_lies_between_the_bounds(gaps: list[int], data: st.DataO
     )
     within_trial = min(start + outage, int(sent_at[-1]) + 1_000) - start
     assert figures.outage_low_ns < within_trial < figures.outage_high_ns
+
+
+def test_a_stall_longer_than_the_resolution_is_told() -> None:
+    # One frame per ms intended; 2.2 ms pass between two of them: 1.2 ms late.
+    capture = timed_capture(sent_at=[0, 1_000_000, 3_200_000], received=[0, 1, 2])
+    assert measure_stream(capture).doubts == (
+        Doubt(
+            DoubtKind.STALL,
+            None,
+            1_200_000,
+            "the sender stalled for 1.2 ms, longer than the time between two of its frames",
+        ),
+    )
+    told = Doubt(DoubtKind.STALL, None, 1_200_000, "the sender was late once")
+    assert measure_stream(replace(capture, doubts=(told,))).doubts == (told,)
+
+
+def test_a_stall_within_the_resolution_is_not_told() -> None:
+    capture = timed_capture(sent_at=[0, 1_000_000, 3_000_000], received=[0, 1, 2])
+    assert measure_stream(capture).doubts == ()
+
+
+def test_loss_periods_beyond_what_can_be_remembered_are_told_and_counted() -> None:
+    analyser = ArrivalAnalyser(most_gaps=2)
+    received = numbers(0, 2, 4, 6, 8, 1, 9)  # 1, 3, 5 and 7 are missing; 1 comes when forgotten
+    for each in received:
+        analyser.take(each[np.newaxis].astype(np.uint32), START_NS + numbers(0), START_NS + each)
+        assert analyser.counts.last_received_ns is not None
+    capture = replace(
+        even_capture(sent=10, tester_dropped=0), arrivals=analyser.finish(), doubts=()
+    )
+    figures = measure_stream(capture)
+    assert (figures.received, figures.lost, figures.undecidable) == (6, 4, 1)
+    assert [period.first_lost for period in figures.loss_periods] == [5, 7]
+    assert (figures.outage_low_ns, figures.outage_high_ns) == (0, 8_000_000)
+    assert (figures.time_low_ns, figures.time_high_ns) == (None, None)
+    assert figures.outage_method is OutageMethod.LOST_BY_RATE
+    assert figures.doubts == (
+        Doubt(
+            DoubtKind.UNDECIDABLE,
+            1,
+            None,
+            "there were 2 more loss periods than anybody can remember",
+        ),
+    )
+    assert loss_before(capture, until_ns=START_NS + 4_000_000).lost == 2
+    assert loss_before(capture, until_ns=START_NS + 1_000_000).lost == 0
+
+
+def test_frames_that_left_in_one_batch_have_one_time() -> None:
+    # 5 at 0, 5 at 1 ms, 5 at 2 ms; the second batch is lost.
+    capture = even_capture(sent=15, rate_pps=5_000, lost=range(5, 10))
+    batches = Transmission(15, first=numbers(0, 5, 10), at_ns=numbers(0, 1_000_000, 2_000_000))
+    figures = measure_stream(replace(capture, transmission=batches))
+    assert figures.loss_periods == (LossPeriod(5, 5, 1_000_000, 0, 2_000_000),)
+    assert (figures.outage_ns, figures.time_low_ns, figures.time_high_ns) == (
+        1_000_000,
+        0,
+        2_000_000,
+    )
+    assert figures.longest_stall_ns == 800_000
+    assert figures.offered_pps == 7_000.0
