@@ -1,9 +1,11 @@
 """From a judged trial to the part of the record that keeps it. Pure."""
 
+from qualify.measure.capture import Doubt
 from qualify.measure.figures import DestinationLoss, LossPeriod
 from qualify.plan.stream import Stream
 from qualify.record.model import (
     DestinationRecord,
+    DoubtRecord,
     DutRecord,
     LossPeriodRecord,
     NeighborEventRecord,
@@ -83,6 +85,18 @@ def _stream(assessment: StreamAssessment) -> StreamRecord:
         loss_period_details=_loss_periods(figures.loss_periods),
         reaches_edge=reaches_the_edge(figures),
         frame_sizes=stream.sizes,
+        doubts=_doubts(figures.doubts),
+        undecidable=figures.undecidable,
+        outage_method=figures.outage_method.value if figures.lost else None,
+        time_low_ns=figures.time_low_ns,
+        time_high_ns=figures.time_high_ns,
+    )
+
+
+def _doubts(doubts: tuple[Doubt, ...]) -> tuple[DoubtRecord, ...]:
+    return tuple(
+        DoubtRecord(doubt.kind.value, doubt.frames, doubt.longest_ns, doubt.words)
+        for doubt in doubts
     )
 
 

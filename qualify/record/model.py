@@ -177,6 +177,19 @@ class DestinationRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class DoubtRecord:
+    """Something that the tester itself did and that can touch a stream.
+
+    ``frames`` and ``longest_ns`` are ``None`` where nobody knows, or where they are no measure.
+    """
+
+    kind: str
+    frames: int | None
+    longest_ns: WrittenInMs | None
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class StreamRecord:
     """The figures of a stream.
 
@@ -185,6 +198,9 @@ class StreamRecord:
     ``loss_period_details`` holds the first ones only.
     ``reaches_edge``: the first or the last frame was lost, so nobody saw the whole outage and its
     upper bound holds for the trial only.
+    ``undecidable``: late frames that nobody can place; so many of ``lost`` may have arrived.
+    ``outage_method``: ``lost-by-rate``, or ``transmit-times`` where the sender left its pace, so
+    that lost ÷ rate lies outside of ``time_low_ns`` and ``time_high_ns``; ``None`` without loss.
     """
 
     path: str
@@ -216,6 +232,11 @@ class StreamRecord:
     loss_period_details: tuple[LossPeriodRecord, ...] = ()
     reaches_edge: bool | None = None
     frame_sizes: tuple[int, ...] = ()
+    doubts: tuple[DoubtRecord, ...] = ()
+    undecidable: int | None = None
+    outage_method: str | None = None
+    time_low_ns: WrittenInMs | None = None
+    time_high_ns: WrittenInMs | None = None
 
 
 @dataclass(frozen=True, slots=True)

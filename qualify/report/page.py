@@ -99,6 +99,7 @@ def _pages() -> Environment:
         budget=words.budget_words,
         count=words.count_words,
         decision=words.decision_of,
+        doubts=words.doubts_words,
         draw_outage=draw_outage,
         draw_phases=draw_phases,
         frames=words.frames_words,

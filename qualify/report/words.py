@@ -3,6 +3,7 @@
 from collections import Counter
 from datetime import datetime
 
+from qualify.measure.figures import OutageMethod
 from qualify.record.model import DecisionWord, PathRecord, Record, StreamRecord
 from qualify.testbed.frame_sizes import name_sizes
 from qualify.units import NS_PER_MS, format_count, format_ms, format_ms_down, format_s
@@ -81,6 +82,20 @@ def _times_words(high_ns: int, budget_ns: int) -> str:
         return f"{-(-high_ns * 100 // budget_ns)} % of the budget"
     tenths = -(-high_ns * 10 // budget_ns)
     return f"{format_count(tenths // 10)}.{tenths % 10} times the budget"
+
+
+def doubts_words(stream: StreamRecord) -> str:
+    """Say what the tester itself did to a stream, and whether transmit times speak for its outage.
+
+    Empty when it did nothing that could touch the stream.
+    """
+    said = [doubt.words for doubt in stream.doubts]
+    low_ns, high_ns = stream.time_low_ns, stream.time_high_ns
+    by_time = stream.outage_method == OutageMethod.TRANSMIT_TIMES
+    if by_time and low_ns is not None and high_ns is not None:
+        low, high = format_ms_down(low_ns).removesuffix(" ms"), format_ms(high_ns)
+        said.append(f"the transmit times speak, not lost ÷ rate: {low} to {high}")
+    return f"Tester: {'; '.join(said)}." if said else ""
 
 
 def count_words(number: int | None) -> str:

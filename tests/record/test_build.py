@@ -7,6 +7,7 @@ from pathlib import Path as FilePath
 
 import pytest
 
+from qualify.measure.capture import Doubt, DoubtKind
 from qualify.measure.figures import DestinationLoss, LossPeriod, StreamFigures
 from qualify.measure.observation import (
     DutObservation,
@@ -23,7 +24,7 @@ from qualify.plan.trial import Plan, TrialPlan
 from qualify.record.build import RunFacts, build_record
 from qualify.record.build_trial import record_trial
 from qualify.record.codec import encode
-from qualify.record.model import BudgetRecord, DecisionWord, MachineRecord
+from qualify.record.model import BudgetRecord, DecisionWord, DoubtRecord, MachineRecord
 from qualify.testbed.case import (
     Case,
     NeighborBudget,
@@ -256,6 +257,31 @@ def test_the_figures_of_a_stream_are_kept_exactly() -> None:
     assert (stream.sent, stream.received, stream.lost) == (600_000, 599_517, 483)
     assert (stream.path, stream.kind, stream.direction) == ("egp", "egp", "p5>p6")
     assert (stream.verdict, stream.reason) == (Outcome.FAIL, "48.3 ms of 40.0 ms")
+
+
+def test_what_the_tester_did_is_kept_with_the_figure_that_speaks() -> None:
+    stall = Doubt(DoubtKind.STALL, None, 3_000_001, "the sender stalled for 3.1 ms")
+    figures = replace(
+        FIGURES,
+        doubts=(stall,),
+        undecidable=2,
+        time_low_ns=10_000_000,
+        time_high_ns=20_000_000,
+    )
+    (stream,) = record_trial(with_figures(figures)).streams
+    assert stream.doubts == (
+        DoubtRecord("stall", None, 3_000_001, "the sender stalled for 3.1 ms"),
+    )
+    assert (stream.undecidable, stream.outage_method) == (2, "transmit-times")
+    encoded = encode(stream)
+    assert (encoded["time_low_ms"], encoded["time_high_ms"]) == (10, 20)
+    assert encode(stream.doubts[0])["longest_ms"] == Decimal("3.000001")
+
+
+def test_without_loss_no_method_speaks() -> None:
+    figures = replace(FIGURES, lost=0, outage_ns=0, loss_periods=())
+    assert record_trial(with_figures(figures)).streams[0].outage_method is None
+    assert record_trial(with_figures(FIGURES)).streams[0].outage_method == "lost-by-rate"
 
 
 def test_destinations_with_loss_are_kept_by_name() -> None:

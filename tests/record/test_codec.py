@@ -32,7 +32,7 @@ def a_port() -> dict[str, Json]:
     return {"port": "e1", "received": 10, "sent": 9}
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 @given(st.from_type(Record))
 def test_every_record_comes_back(record: Record) -> None:
     assert decode(Record, read_json(write_json(encode(record))), HERE) == record

@@ -10,7 +10,14 @@ from typing import TypeVar
 import pytest
 
 from qualify.errors import RecordError
-from qualify.record.model import DecisionWord, LeftOutRecord, Record, StreamRecord, TrialRecord
+from qualify.record.model import (
+    DecisionWord,
+    DoubtRecord,
+    LeftOutRecord,
+    Record,
+    StreamRecord,
+    TrialRecord,
+)
 from qualify.record.store import read_record
 from qualify.report.page import agreement, lost_frames, render_index, render_train
 from qualify.verdict.verdict import Outcome
@@ -198,6 +205,18 @@ def test_unknown_figures_are_dashes(good_record: Record, good_trial: TrialRecord
     assert "5.1.0 5.2.0-rc3 never finished — 0 pass" in text
     assert "1 500 1 500 — — — — pass" in text
     assert "0 1 not watched 40.0 s pass" in text
+
+
+def test_what_the_tester_did_stands_below_the_stream_that_it_touched(
+    good_record: Record, good_trial: TrialRecord
+) -> None:
+    assert "Tester:" not in shown(render_train([good_record]))
+    doubt = DoubtRecord("ring-drops", 7, None, f"the ring dropped {HOSTILE}")
+    stream = replace(good_trial.streams[0], doubts=(doubt,))
+    trial = replace(good_trial, streams=(stream, *good_trial.streams[1:]))
+    html = render_train([replace(good_record, trials=(trial,))])
+    assert f"Tester: the ring dropped {HOSTILE}." in shown(html)
+    assert HOSTILE not in html
 
 
 def test_a_silence_that_was_watched_stands_beside_the_hold_time(

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from qualify.record.model import DecisionWord, PathRecord, Record, StreamRecord
+from qualify.record.model import DecisionWord, DoubtRecord, PathRecord, Record, StreamRecord
 from qualify.report.words import (
     bounds_words,
     budget_words,
@@ -13,6 +13,7 @@ from qualify.report.words import (
     decision_of,
     decision_sentence,
     direction_words,
+    doubts_words,
     frames_words,
     kind_words,
     moment_words,
@@ -164,3 +165,26 @@ def test_a_run_that_never_finished_has_not_qualified(good_record: Record) -> Non
 def test_a_failure_stands_when_the_run_was_interrupted(bad_record: Record) -> None:
     word, _ = decision_of(replace(bad_record, finished=None))
     assert word is DecisionWord.NOT_QUALIFIED
+
+
+def test_what_the_tester_did_is_told_in_one_line(lossy_stream: StreamRecord) -> None:
+    assert doubts_words(lossy_stream) == ""
+    stall = DoubtRecord("stall", None, 3_000_000, "the sender stalled for 3.0 ms")
+    drops = DoubtRecord("ring-drops", 7, None, "the ring was full and dropped 7 frames")
+    touched = replace(lossy_stream, doubts=(stall, drops))
+    assert doubts_words(touched) == (
+        "Tester: the sender stalled for 3.0 ms; the ring was full and dropped 7 frames."
+    )
+
+
+def test_the_report_says_when_the_transmit_times_speak(lossy_stream: StreamRecord) -> None:
+    stream = replace(
+        lossy_stream,
+        outage_method="transmit-times",
+        time_low_ns=20_350_000,
+        time_high_ns=22_910_000,
+    )
+    assert doubts_words(stream) == (
+        "Tester: the transmit times speak, not lost ÷ rate: 20.3 to 23.0 ms."
+    )
+    assert doubts_words(replace(stream, outage_method="lost-by-rate")) == ""
