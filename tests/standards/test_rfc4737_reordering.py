@@ -54,3 +54,21 @@ def test_o_seq_08_loss_alone_reorders_nothing() -> None:
 def test_o_reo_07_reordering_alone_loses_nothing() -> None:
     """RFC 6673 section 5.4: of 4 7 5 6 nothing is lost between 4 and 7."""
     assert arrivals_of(4, 7, 5, 6).received == 4
+
+
+@pytest.mark.parametrize(
+    ("arrivals", "discontinuities"),
+    [
+        pytest.param("1 2 3 5 6 7 8", [(4, 1)], id="O-REO-01: size 1, at packet 5"),
+        pytest.param("1 2 3 4 7", [(5, 2)], id="O-REO-02: size 2, at packet 7"),
+        pytest.param("1 2 3 7", [(4, 3)], id="O-REO-03: size 3, at packet 7"),
+        pytest.param("1 3 4 5 6", [(2, 1)], id="O-REO-08: size 1, and packet 2 is lost"),
+        pytest.param("1 10 5", [(2, 3), (6, 4)], id="O-REO-06: 2 to 4 and 6 to 9 are lost"),
+    ],
+)
+def test_o_seq_06_a_sequence_discontinuity_has_a_size(
+    arrivals: str, discontinuities: list[tuple[int, int]]
+) -> None:
+    """Section 3.4: s - NextExp; a late packet takes its number out again."""
+    gaps = arrivals_of(0, *map(int, arrivals.split())).gaps
+    assert [(first, frames) for first, frames, *_ in gaps.tolist()] == discontinuities
