@@ -30,17 +30,3 @@ def format_s(duration_ns: int) -> str:
 def format_count(number: int) -> str:
     """Write a whole number with a thin gap between thousands: ``12 000``."""
     return f"{number:,}".replace(",", " ")
-
-
-def max_frame_rate(bits_per_second: int, *, frame_octets: int) -> int:
-    """Return how many frames of one size fit on a wire in a second, rounded down.
-
-    Args:
-        bits_per_second: speed of the port.
-        frame_octets: from the destination address to the frame check sequence.
-
-    Source:
-        RFC 2544 Appendix B: 8 octets of preamble and 12 of gap go with each frame; RFC 5180
-        Appendix A.2: rounded down.
-    """
-    return bits_per_second // ((frame_octets + 20) * 8)

@@ -24,7 +24,7 @@ from qualify.measure.late import LowestNumbers, find_overtaking
 from qualify.measure.runs import WIRE_NUMBERS, Runs, find_runs
 
 # Small chunks are put together to this many frames: most of what a chunk costs knows no size.
-_PENDING_FRAMES = 16_384
+_PENDING_FRAMES = 32_768
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,8 +208,7 @@ class ArrivalAnalyser:
         if late.size:
             self._take_late(late, sent_ns[places], received_ns[places])
         seen = max(gap_places.max(initial=-1), places.max(initial=-1))
-        if seen >= 0:
-            self._impaired_ns = int(received_ns[seen])
+        self._impaired_ns = int(received_ns[seen])
 
     def _take_ascending(self, runs: Runs, sent_ns: Column, received_ns: Column) -> Column:
         """Take what is above all before it; return the places of the frames after a gap."""
