@@ -141,6 +141,14 @@ def test_the_highest_run_id_works(pair: Pair) -> None:
     assert passes(pair, our_frame_filter(0xFFFFFFFF, [PLAIN]), frame) == frame
 
 
+def test_frames_of_every_run_can_be_asked_for(pair: Pair) -> None:
+    program = our_frame_filter(None, [PLAIN])
+    other_run = changed(OURS, 44, "00000008")
+    assert passes(pair, program, OURS) == OURS
+    assert passes(pair, program, other_run) == other_run
+    assert passes(pair, program, changed(OURS, 42, "5156")) is None
+
+
 def test_the_foreign_filter_accepts_other_runs_only(pair: Pair) -> None:
     assert passes(pair, foreign_frame_filter(7), OURS) is None
     assert passes(pair, foreign_frame_filter(8), OURS) == OURS
