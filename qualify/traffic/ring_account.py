@@ -40,7 +40,8 @@ def read_arrivals(told: ReceivedStream, arrays: Sequence[Array]) -> Arrivals:
     """Return what ``describe_received`` was given."""
     names = [field.name for field in fields(Arrivals) if field.name not in _ARRAYS]
     values: dict[str, Any] = dict(zip(names, told.numbers, strict=True))
-    return Arrivals(**values, **dict(zip(_ARRAYS, arrays, strict=True)))
+    values |= zip(_ARRAYS, arrays, strict=True)
+    return Arrivals(**values)
 
 
 def read_resident_octets() -> int:

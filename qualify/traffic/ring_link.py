@@ -1,15 +1,19 @@
-"""Whether a port lost its link or was switched off, told by the kernel as it happens.
+"""Whether a port has lost its link or was switched off.
 
-Asking the kernel instead would wait for whoever configures a network at that moment, and nothing
-may keep a sender waiting.
+Asking the kernel for a link waits for whoever configures a network at that moment, and nothing may
+keep a sender waiting: a thread asks, and only when there is a reason. That a link *was* lost and a
+port *was* switched off, the kernel tells by itself, if up to a second later.
 """
 
 import errno
 import socket
 import struct
+import time
 from collections.abc import Iterator
 from pathlib import Path
+from threading import Event, Thread
 
+from qualify.traffic.packet_sockets import link_is_lost
 from qualify.traffic.ring_ports import at_port
 
 _GROUP_LINK = 1
@@ -88,6 +92,49 @@ class LinkWatch:
         lost_since = self._losses is not None and losses != self._losses
         self.was_lost |= self.lost or (lost_since and not self.off)
         self._losses = losses
+
+
+class Carrier:
+    """Asks whether the far end of a port's cable is down, without keeping anybody waiting."""
+
+    def __init__(self, interface: str, namespace: Path | None) -> None:
+        self._interface = interface
+        with at_port(interface, namespace):
+            self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self._wanted = Event()
+        self._ended = False
+        self._asked_ns, self._lost = time.monotonic_ns(), self._ask()
+        self._thread = Thread(target=self._answer, daemon=True)
+        self._thread.start()
+
+    def is_lost(self, *, since_ns: int) -> bool | None:
+        """Tell how it is at that time of CLOCK_MONOTONIC or later; ``None``: not known yet."""
+        asked_ns, lost = self._asked_ns, self._lost
+        if asked_ns >= since_ns:
+            return lost
+        self._wanted.set()
+        return None
+
+    def close(self) -> None:
+        """End the thread and give back the socket."""
+        self._ended = True
+        self._wanted.set()
+        self._thread.join()
+        self._socket.close()
+
+    def _ask(self) -> bool:
+        try:
+            return link_is_lost(self._socket, self._interface)
+        except OSError:  # the interface is gone
+            return False
+
+    def _answer(self) -> None:
+        while self._wanted.wait() and not self._ended:
+            self._wanted.clear()
+            asked_ns = time.monotonic_ns()
+            # In this order: whoever sees the new time also sees the new answer.
+            self._lost = self._ask()
+            self._asked_ns = asked_ns
 
 
 def _split(messages: bytes) -> Iterator[tuple[int, bytes]]:

@@ -89,9 +89,10 @@ class Progress:
 
 @dataclass(frozen=True, slots=True)
 class SentBatches:
-    """A part of the batches of one stream, in order; two arrays follow: first number, time."""
+    """A part of the batches of the stream that is described next.
 
-    position: int
+    Two arrays follow: first numbers and times.
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,16 +128,15 @@ class ReceivedStream:
 class PortAccount:
     """What got lost at a port, or could have; ``None`` where a counter could not be read.
 
-    ``ring_drops`` found the ring full. ``without_link_drops`` of the sending side happened while
-    the far end of the cable was down: they are the device's. ``was_off``: somebody switched the
-    port itself off for a while.
+    ``ring_drops`` found the ring full. ``send_drops`` are without those that happened while the
+    far end of the cable was down: these are the device's. ``was_off``: somebody switched the port
+    itself off for a while.
     """
 
     position: int
     ring_drops: int
     receive_drops: int | None
     send_drops: int | None
-    without_link_drops: int
     foreign: int
     misdelivered: int
     was_off: bool

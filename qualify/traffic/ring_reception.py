@@ -26,6 +26,7 @@ class PortReception:
         self._run_id = run_id
         self.misdelivered = 0
         self.foreign = 0
+        self.arrived = 0
 
     def take(self, records: Records) -> None:
         """Take a block of records."""
@@ -35,6 +36,7 @@ class PortReception:
             self.foreign += ours.size - rows.size
             records = records.pick(rows)
         streams = records.stream
+        self.arrived += streams.size
         if not streams.size:
             return
         if (streams == streams[0]).all():

@@ -66,6 +66,8 @@ class SendingStream:
             self.sent, min(due, LARGEST_BATCH), sent_ns=began_ns, step_ns=self._step_ns
         )
         taken = self._port.send(self._slots.address(self.sent), count)
+        if taken is Refusal.UNKNOWN:
+            return
         if taken is Refusal.OWN:
             self.refused += count
             self.schedule.take(count)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from qualify.traffic.drops import InterfaceCounters, read_backlog_drops, rise
 from qualify.traffic.ring_link import LinkWatch
-from qualify.traffic.ring_ports import at_port
+from qualify.traffic.ring_ports import SendingPort, at_port
 
 # The time service may turn the clock by 500 in a million; what is faster is a step. Below a tenth
 # of a millisecond, reading two clocks one after the other is not exact enough to tell.
@@ -37,12 +37,14 @@ class DropWatch:
     Frames that the sending side drops while the far end of the cable is down are lost to the
     device. The link may change between two looks: drops of a time in which the link was lost at
     any moment are taken for that. Where the port itself was switched off as well, they are not.
+    What the port gave back at once is known to the sender and does not count here.
     """
 
-    def __init__(self, interface: str, namespace: Path | None) -> None:
+    def __init__(self, interface: str, namespace: Path | None, *, sender: SendingPort) -> None:
         with at_port(interface, namespace):
             self._counters = InterfaceCounters(interface)
         self._link = LinkWatch(interface, namespace)
+        self._sender = sender
         self.reset()
 
     def reset(self) -> None:
@@ -50,32 +52,32 @@ class DropWatch:
         self._link.look()
         self._link.forget()
         self.was_off = self._link.off
-        self.without_link_drops = 0
-        self._before = self._latest = self._counters.read()
+        self.receive_drops: int | None = 0
+        self.send_drops: int | None = 0
+        self._latest = self._counters.read()
+        self._given_back = self._sender.dropped
 
     def look(self) -> None:
         """Attribute the drops since the last look."""
         self._link.look()
-        counters = self._counters.read()
-        if counters and self._latest and self._link.was_lost and not self._link.was_off:
-            self.without_link_drops += counters.sent - self._latest.sent
-        self._latest = counters
+        counters, before = self._counters.read(), self._latest
+        if counters is None or before is None:
+            self.receive_drops = self.send_drops = None
+        else:
+            given_back = self._sender.dropped - self._given_back
+            self._note(
+                counters.received - before.received, counters.sent - before.sent - given_back
+            )
+        self._latest, self._given_back = counters, self._sender.dropped
         self.was_off |= self._link.was_off
         self._link.forget()
 
-    @property
-    def receive_drops(self) -> int | None:
-        """Frames that the interface dropped on their way in."""
-        if self._before is None or self._latest is None:
-            return None
-        return self._latest.received - self._before.received
-
-    @property
-    def send_drops(self) -> int | None:
-        """Frames that the interface took and then dropped, with and without a link."""
-        if self._before is None or self._latest is None:
-            return None
-        return self._latest.sent - self._before.sent
+    def _note(self, received: int, sent: int) -> None:
+        if self.receive_drops is not None:
+            self.receive_drops += received
+        without_link = self._link.was_lost and not self._link.was_off
+        if self.send_drops is not None and not without_link:
+            self.send_drops += sent
 
     def close(self) -> None:
         """Give back what it reads from."""

@@ -231,7 +231,7 @@ def run_ring(built: Course, wanted: Sequence[Stream], seconds: float) -> Rate:
         backend.close()
     sent = sum(each.sent for each in result.sent.values())
     received = sum(each.received for each in result.arrivals.values())
-    times = [column.finish() for column in result.times.values()]
+    times = [each.at_ns for each in result.transmissions.values()]
     took_ns = max(int(column[-1]) for column in times) - min(int(column[0]) for column in times)
     return Rate(sent * 1e9 / took_ns, sent - received)
 
