@@ -9,8 +9,8 @@ from qualify.bench.trial import FORWARDING_DELAY_THRESHOLD_S
 from qualify.clock import Clock
 from qualify.errors import FileError, MeasurementError, PlanError
 from qualify.measure.capture import Capture
+from qualify.measure.counted import measure_capture
 from qualify.measure.figures import StreamFigures
-from qualify.measure.stream import measure_stream
 from qualify.plan.limit import Limit
 from qualify.plan.planner import PlanRefusedError, plan_run
 from qualify.plan.stream import Stream
@@ -161,7 +161,7 @@ def run_streams(
 
 def _measure(stream: Stream, capture: Capture) -> MeasuredStream:
     try:
-        return MeasuredStream(stream, capture, measure_stream(capture), "")
+        return MeasuredStream(stream, capture, measure_capture(capture), "")
     except MeasurementError as error:
         return MeasuredStream(stream, capture, None, error.problem)
 

@@ -180,7 +180,7 @@ def _complaint(measured: MeasuredStream, rate_pps: int) -> str:
 
 def _stalls_ns(capture: Capture) -> tuple[int, int]:
     """Return by how much longer than one interval the pauses between frames were: longest, p99."""
-    pauses_ns = np.diff(capture.sent_ns)
+    pauses_ns = np.diff(capture.transmission.at_ns)
     if not pauses_ns.size:
         return 0, 0
     interval_ns = int(find_interval(capture.rate_pps))

@@ -32,7 +32,7 @@ class TrafficWatch:
         """
         clock = self._bench.site.clock
         deadline_ns = clock.now_ns() + ARRIVAL_WITHIN_S * NS_PER_S
-        while silent := [count for count in self.poll() if count.last_received_ns is None]:
+        while silent := [each for each in self.poll() if self._is_silent(each)]:
             if clock.now_ns() >= deadline_ns:
                 raise BenchError(
                     f"nothing arrives on {self._names(silent)} before the upgrade",
@@ -66,7 +66,9 @@ class TrafficWatch:
         return max(self.impaired_ns(count, now_ns) or 0 for count in self.poll())
 
     def impaired_ns(self, count: StreamCount, now_ns: int) -> int | None:
-        """Return when a stream was last impaired; ``None`` for never."""
+        """Return when a stream was last impaired; ``None`` for never, or when nobody watches."""
+        if not count.watched:
+            return None
         interval_ns = NS_PER_S // self._streams[count.stream].rate_pps
         silence_ns = max(SILENCE_NS, 3 * interval_ns)
         if count.last_received_ns is None or now_ns - count.last_received_ns > silence_ns:
@@ -81,6 +83,10 @@ class TrafficWatch:
             self._told_ns = now_ns
             self._bench.tell(Event(now_ns, "count", self._trial.name, "", counts))
         return counts
+
+    @staticmethod
+    def _is_silent(count: StreamCount) -> bool:
+        return count.watched and count.last_received_ns is None
 
     def _names(self, counts: list[StreamCount]) -> str:
         streams: list[Stream] = [self._streams[count.stream] for count in counts]

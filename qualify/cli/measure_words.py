@@ -8,6 +8,7 @@ from qualify.bench.measurement import MeasuredStream, Progress
 from qualify.bench.self_check import SelfCheck
 from qualify.plan.capability import Capability
 from qualify.plan.stream import Stream
+from qualify.traffic.backend import total_received, total_sent
 from qualify.units import NS_PER_S, format_count, format_ms
 
 # Where no terminal can rewrite a line, a new one appears this often.
@@ -53,13 +54,15 @@ class LiveLine:
             print(_ERASE, end="", file=self._output, flush=True)
 
     def _words(self, last: Progress, now: Progress) -> str:
-        sent = sum(count.sent for count in now.counts)
-        received = sum(count.received for count in now.counts)
+        sent, received = total_sent(now.counts), total_received(now.counts)
+        elapsed = f"{now.elapsed_ns // NS_PER_S} of {self._seconds} s"
+        if sent is None or received is None:
+            return f"{elapsed}: nobody counts while the traffic runs"
         span_ns = now.elapsed_ns - last.elapsed_ns
-        rate_pps = (sent - sum(count.sent for count in last.counts)) * NS_PER_S // max(span_ns, 1)
+        rate_pps = (sent - (total_sent(last.counts) or 0)) * NS_PER_S // max(span_ns, 1)
         impaired = [self._names[each.stream] for each in now.counts if each.impaired_ns is not None]
         return (
-            f"{now.elapsed_ns // NS_PER_S} of {self._seconds} s: "
+            f"{elapsed}: "
             f"{format_count(rate_pps)} frames/s, sent {format_count(sent)}, "
             f"lost or under way {format_count(max(0, sent - received))}; "
             f"impaired: {', '.join(impaired) or 'none'}"
@@ -96,8 +99,8 @@ def _rate(capability: Capability, *, capped: bool) -> str:
 
 def _stalls(capability: Capability) -> str:
     return (
-        f"99 of 100 frames left at most {format_ms(capability.p99_stall_ns)} late, and every one "
-        f"at most {format_ms(capability.longest_stall_ns)}."
+        f"99 of 100 frames of a stream left at most {format_ms(capability.p99_stall_ns)} late "
+        f"after the one before, and every one at most {format_ms(capability.longest_stall_ns)}."
     )
 
 

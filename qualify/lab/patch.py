@@ -6,7 +6,7 @@ from typing import Self
 
 from qualify.errors import LabError
 from qualify.lab.enclosure import Enclosure
-from qualify.lab.lab import QUIET
+from qualify.lab.lab import PORT_MTU, QUIET
 from qualify.lab.layout import Cable
 from qualify.lab.namespace import Namespace
 from qualify.lab.programs import Programs, lab_programs
@@ -81,8 +81,8 @@ class Patch:
             self.namespace(port).run("sh", "-s", stdin=QUIET)
         self._batch(
             *(
-                f"link add {a} netns {a} address {self._macs[a]} type veth "
-                f"peer name {b} netns {b} address {self._macs[b]}"
+                f"link add {a} mtu {PORT_MTU} netns {a} address {self._macs[a]} type veth "
+                f"peer name {b} mtu {PORT_MTU} netns {b} address {self._macs[b]}"
                 for a, b in pairs
             )
         )

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from qualify.measure.arrivals import Arrivals
+from qualify.measure.totals import Totals
 from qualify.measure.transmission import Transmission
 
 __all__ = ["Capture", "Doubt", "DoubtKind", "Transmission"]
@@ -56,6 +57,8 @@ class Capture:
             as they can touch this stream; ``None`` when the backend cannot count them.
         longest_stall_ns: longest time by which a frame left late; ``None`` when not known.
         doubts: what the tester did, one by one.
+        totals: what another generator counted, where that is all that is known; then transmission
+            and arrivals are empty and say nothing.
     """
 
     stream: int
@@ -66,3 +69,4 @@ class Capture:
     tester_dropped: int | None
     longest_stall_ns: int | None
     doubts: tuple[Doubt, ...] = ()
+    totals: Totals | None = None

@@ -62,9 +62,9 @@ class StreamFigures:
     ``undecidable`` counts frames that came so late that nobody can tell whether they were lost
     before: up to that many of ``lost`` may have arrived. ``doubts`` is what the tester did.
 
-    ``totals`` is set where only totals are known: then loss periods and destinations are not listed,
-    and what the totals do not tell is ``None``. With an unknown ``duplicate`` every further copy
-    may hide a lost frame, and ``lost`` is the least that was lost.
+    ``totals`` is set where only totals are known: then loss periods and destinations are not
+    listed, and what the totals do not tell is ``None``. With an unknown ``duplicate`` every further
+    copy may hide a lost frame, and ``lost`` is the least that was lost.
     """
 
     stream: int

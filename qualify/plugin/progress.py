@@ -4,6 +4,7 @@ import pytest
 
 from qualify.bench.telling import Event
 from qualify.plan.trial import Plan
+from qualify.traffic.backend import total_received, total_sent
 from qualify.units import NS_PER_S, format_count
 
 
@@ -65,10 +66,13 @@ class Progress:
             return
         elapsed_s = (event.at_ns - self._phase_ns) // NS_PER_S
         of = f" of {self._steady_s[event.trial]}" if self._phase == "steady" else ""
-        sent = sum(count.sent for count in event.counts)
-        received = sum(count.received for count in event.counts)
+        sent, received = total_sent(event.counts), total_received(event.counts)
         terminal.rewrite(
             f"  {event.trial}: {self._phase} {elapsed_s}{of} s, "
-            f"sent {format_count(sent)}, received {format_count(received)}",
+            f"sent {_count(sent)}, received {_count(received)}",
             erase=True,
         )
+
+
+def _count(number: int | None) -> str:
+    return "unknown" if number is None else format_count(number)

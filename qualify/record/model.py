@@ -196,6 +196,8 @@ class StreamRecord:
     ``frame_octets`` is the first of ``frame_sizes``, which follow one another; a record of an
     earlier version, with one size only, does not list them. ``loss_periods`` counts all of them,
     ``loss_period_details`` holds the first ones only.
+    ``duplicate``, ``reordered``, ``loss_periods`` and ``longest_ns`` are ``None`` where only totals
+    are known that do not tell them; without ``duplicate``, ``lost`` is the least that was lost.
     ``reaches_edge``: the first or the last frame was lost, so nobody saw the whole outage and its
     upper bound holds for the trial only.
     ``undecidable``: late frames that nobody can place; so many of ``lost`` may have arrived.
@@ -212,13 +214,13 @@ class StreamRecord:
     sent: int
     received: int
     lost: int
-    duplicate: int
-    reordered: int
-    loss_periods: int
+    duplicate: int | None
+    reordered: int | None
+    loss_periods: int | None
     outage_ns: WrittenInMs
     outage_low_ns: WrittenInMs
     outage_high_ns: WrittenInMs
-    longest_ns: WrittenInMs
+    longest_ns: WrittenInMs | None
     receive_gap_ns: WrittenInMs | None
     max_delay_ns: WrittenInMs | None
     tester_dropped: int | None

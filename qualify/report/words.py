@@ -36,6 +36,8 @@ def outage_words(stream: StreamRecord) -> str:
     """
     if stream.sent == 0:
         return "nothing sent"
+    if stream.lost == 0 and stream.duplicate is None:
+        return f"not known (< {format_ms(stream.outage_high_ns)})"
     if stream.lost == 0:
         return f"no loss (< {format_ms(stream.outage_high_ns)})"
     if stream.reaches_edge:

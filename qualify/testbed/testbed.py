@@ -1,5 +1,6 @@
 """A testbed: what the file describes, before anything is opened."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path as FilePath
@@ -50,14 +51,40 @@ class Port:
     attach: Attachment
 
 
+class Column(StrEnum):
+    """What a generator that somebody already owns can tell about a stream."""
+
+    STREAM = "stream"
+    SENT = "sent"
+    RECEIVED = "received"
+    LOST = "lost"
+    DUPLICATE = "duplicate"
+    REORDERED = "reordered"
+    LOSS_PERIODS = "loss_periods"
+    TESTER_DROPPED = "tester_dropped"
+    LONGEST_STALL_MS = "longest_stall_ms"
+
+
+@dataclass(frozen=True, slots=True)
+class CountersFile:
+    """A file of counts, and what its columns are called; columns without a name are not there."""
+
+    file: FilePath
+    columns: Mapping[Column, str]
+
+
 @dataclass(frozen=True, slots=True)
 class Tester:
-    """The tester: the name of its traffic backend, and its ports in the order of the file."""
+    """The tester: the name of its traffic backend, and its ports in the order of the file.
+
+    ``counters`` is where the counts of another generator come from; only for that backend.
+    """
 
     __test__ = False
 
     traffic: str
     ports: tuple[Port, ...]
+    counters: CountersFile | None = None
 
 
 @dataclass(frozen=True, slots=True)

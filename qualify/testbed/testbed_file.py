@@ -9,6 +9,8 @@ from qualify.testbed.shape import find_misshapen
 from qualify.testbed.testbed import (
     Attachment,
     BenchKind,
+    Column,
+    CountersFile,
     Dut,
     Headers,
     Link,
@@ -43,7 +45,7 @@ def _testbed(data: Mapping[str, Any], *, file: FilePath, sha256: str) -> Testbed
     return Testbed(
         name=data["testbed"],
         kind=BenchKind(data["kind"]),
-        tester=_tester(data["tester"]),
+        tester=_tester(data["tester"], folder=file.parent),
         duts=tuple(Dut(name=name, **dut) for name, dut in data["duts"].items()),
         links=tuple(Link(_attachment(a), _attachment(b)) for a, b in data.get("links", [])),
         paths=tuple(_path(name, path) for name, path in data["paths"].items()),
@@ -53,9 +55,15 @@ def _testbed(data: Mapping[str, Any], *, file: FilePath, sha256: str) -> Testbed
     )
 
 
-def _tester(data: Mapping[str, Any]) -> Tester:
+def _tester(data: Mapping[str, Any], *, folder: FilePath) -> Tester:
     ports = tuple(Port(name, _attachment(port["attach"])) for name, port in data["ports"].items())
-    return Tester(traffic=data["traffic"], ports=ports)
+    counters = _counters(data["counters"], folder=folder) if "counters" in data else None
+    return Tester(traffic=data["traffic"], ports=ports, counters=counters)
+
+
+def _counters(data: Mapping[str, Any], *, folder: FilePath) -> CountersFile:
+    columns = {Column(column): name for column, name in data["columns"].items()}
+    return CountersFile(file=folder / data["file"], columns=columns)
 
 
 def _attachment(text: str) -> Attachment:

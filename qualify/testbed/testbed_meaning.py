@@ -15,6 +15,7 @@ def find_contradictions(root: Node) -> list[Complaint]:
     """Compare the parts of a testbed file with each other."""
     return [
         *_kind(root),
+        *_counters(root),
         *_tiers(root),
         *_names_used_twice(root),
         *_cables(root),
@@ -41,6 +42,21 @@ def _kind(root: Node) -> Iterator[Complaint]:
         yield traffic.complain(
             f"a testbed of kind {kind} cannot use the traffic backend '{traffic.written}'",
             fix=f"write traffic: {usual}, or change the kind",
+        )
+
+
+def _counters(root: Node) -> Iterator[Complaint]:
+    traffic, counters = root.at("tester", "traffic"), root.at("tester", "counters")
+    if traffic and traffic.text() == "counters" and not counters:
+        yield traffic.complain(
+            "the traffic backend 'counters' needs to know where the counts are",
+            fix="add counters: {file: counts.csv, columns: {stream: stream, sent: sent, "
+            "received: received}} beside it",
+        )
+    if traffic and traffic.text() not in (None, "counters") and counters:
+        yield counters.complain_of_key(
+            f"the traffic backend '{traffic.written}' counts by itself",
+            fix="delete this key, or write traffic: counters",
         )
 
 

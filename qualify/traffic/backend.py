@@ -32,15 +32,33 @@ class PortAccess:
 class StreamCount:
     """A running count of one stream, good enough to steer by and never a figure.
 
+    ``sent`` and ``received`` are ``None`` when nobody counts while the traffic runs.
     ``impaired_ns`` is when the receiver last saw a number missing, repeated or out of order;
     ``last_received_ns`` when anything arrived at all.
     """
 
     stream: int
-    sent: int
-    received: int
+    sent: int | None
+    received: int | None
     impaired_ns: int | None
     last_received_ns: int | None
+
+    @property
+    def watched(self) -> bool:
+        """Tell whether anybody counts while the traffic runs."""
+        return self.received is not None
+
+
+def total_sent(counts: Sequence[StreamCount]) -> int | None:
+    """Add up what was sent on all streams; ``None`` when nobody counts while traffic runs."""
+    known = [count.sent for count in counts if count.sent is not None]
+    return sum(known) if len(known) == len(counts) else None
+
+
+def total_received(counts: Sequence[StreamCount]) -> int | None:
+    """Add up what arrived on all streams; ``None`` when nobody counts while traffic runs."""
+    known = [count.received for count in counts if count.received is not None]
+    return sum(known) if len(known) == len(counts) else None
 
 
 class TrafficBackend(Protocol):

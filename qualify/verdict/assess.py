@@ -110,6 +110,8 @@ def _judge_steady(streams: Sequence[StreamAssessment], observation: Observation)
     captures = {capture.stream: capture for capture in observation.captures}
     if observation.problem and not captures:
         return Verdict(Outcome.ERROR, observation.problem)
+    if any(capture.totals is not None for capture in captures.values()):
+        return Verdict(Outcome.INCONCLUSIVE, "totals do not say what was lost before the upgrade")
     until_ns = find_activation(observation)
     return judge_steady(
         [
@@ -145,6 +147,8 @@ def _assess_routes(
     verdict = judge_routes(history, budget=plan.case.routes).unless(doubt)
     for each in streams:
         if (each.stream.path, each.stream.direction) == (history.path, history.direction):
+            if each.figures.totals is not None:
+                break
             losses = each.figures.destinations
             worst_ns = losses[0].outage_high_ns if losses else _round_ns(each)
             return RouteAssessment(history, len(losses), worst_ns, verdict)

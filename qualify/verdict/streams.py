@@ -2,15 +2,16 @@
 
 from qualify.errors import MeasurementError
 from qualify.measure.capture import Capture
+from qualify.measure.counted import measure_capture
 from qualify.measure.figures import StreamFigures
 from qualify.measure.observation import Observation
-from qualify.measure.stream import measure_stream
 from qualify.plan.stream import Stream
 from qualify.plan.trial import TrialPlan
 from qualify.units import NS_PER_S, format_s
 from qualify.verdict.assessment import StreamAssessment
 from qualify.verdict.judge import describe_outage, judge_outage
 from qualify.verdict.summary import Said
+from qualify.verdict.totals import describe_totals, find_shortfall, judge_totals
 from qualify.verdict.verdict import Outcome, Verdict
 
 # Traffic runs until the phase "count" begins. A bench polls a few times a second and a backend
@@ -67,20 +68,22 @@ def _measure(stream: Stream, captures: dict[int, Capture]) -> StreamFigures:
         raise MeasurementError(
             "nothing was captured", fix="look at why the trial ended before its frames were counted"
         )
-    return measure_stream(captures[stream.number])
+    return measure_capture(captures[stream.number])
 
 
 def _judge(
     figures: StreamFigures, capture: Capture, budget_ns: int | None, observation: Observation
 ) -> Verdict:
     """Judge a stream against its budget; a pass also needs that it saw all of an upgrade."""
+    describe = describe_outage if figures.totals is None else describe_totals
     if budget_ns is None:
-        words = f"{describe_outage(figures)}, but the case sets no budget"
+        words = f"{describe(figures)}, but the case sets no budget"
         return Verdict(Outcome.INCONCLUSIVE, words)
     if find_activation(observation) is None:
-        words = f"{describe_outage(figures)}, {doubt_upgrade(observation)}"
+        words = f"{describe(figures)}, {doubt_upgrade(observation)}"
         return Verdict(Outcome.INCONCLUSIVE, words)
-    return judge_outage(figures, budget_ns=budget_ns).unless(_find_unseen(capture, observation))
+    judge = judge_outage if figures.totals is None else judge_totals
+    return judge(figures, budget_ns=budget_ns).unless(_find_unseen(capture, observation))
 
 
 def _find_unseen(capture: Capture, observation: Observation) -> str:
@@ -92,6 +95,8 @@ def _find_unseen(capture: Capture, observation: Observation) -> str:
     """
     if doubt := doubt_upgrade(observation):
         return doubt
+    if capture.totals is not None:
+        return find_shortfall(capture.totals, rate_pps=capture.rate_pps)
     ended_ns = [phase.start_ns for phase in observation.phases if phase.name == "count"]
     if not ended_ns:
         return "but nobody knows how long the traffic ran"

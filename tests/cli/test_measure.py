@@ -148,7 +148,8 @@ def test_what_a_machine_can_prove_is_said_in_plain_sentences() -> None:
     assert sentences(SelfCheck(SEEN, capped=True)) == [
         "This machine sends and receives 3 996 frames/s in all without loss: 6 streams of 666, "
         "128 octets each; the backend itself allows no more.",
-        "99 of 100 frames left at most 0.2 ms late, and every one at most 2.2 ms.",
+        "99 of 100 frames of a stream left at most 0.2 ms late after the one before, and every one "
+        "at most 2.2 ms.",
         "So at this rate an outage of 3.7 ms is always seen, and 3.7 ms is the smallest budget "
         "that a stream without loss can prove.",
     ]

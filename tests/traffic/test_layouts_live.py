@@ -38,7 +38,7 @@ def send(bridge: Bridge, *streams: Stream) -> list[int]:
     try:
         backend.open(streams, bridge.ports, run_id=0xABCD0123)
         backend.start()
-        wait_until(lambda: min(count.sent for count in backend.counts()) >= FRAMES)
+        wait_until(lambda: min(count.sent or 0 for count in backend.counts()) >= FRAMES)
         backend.stop()
         wait_until(lambda: all(count.received == count.sent for count in backend.counts()))
         counts = backend.counts()
@@ -47,7 +47,7 @@ def send(bridge: Bridge, *streams: Stream) -> list[int]:
         backend.close()
     assert [count.impaired_ns for count in counts] == [None] * len(streams)
     assert [capture.tester_dropped for capture in captures] == [0] * len(streams)
-    return [count.sent for count in counts]
+    return [count.sent or 0 for count in counts]
 
 
 @pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS)

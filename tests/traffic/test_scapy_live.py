@@ -45,8 +45,8 @@ def traffic(
 
 def more_frames(backend: ScapyTraffic, frames: int, *, at: int = 0) -> None:
     """Wait until that many more frames of a stream have left."""
-    before = backend.counts()[at].sent
-    wait_until(lambda: backend.counts()[at].sent >= before + frames)
+    before = backend.counts()[at].sent or 0
+    wait_until(lambda: (backend.counts()[at].sent or 0) >= before + frames)
 
 
 def finish(backend: ScapyTraffic) -> tuple[Capture, ...]:
@@ -165,8 +165,8 @@ def test_a_tester_port_that_is_off_refuses_and_its_numbers_are_not_used_up(
     with traffic(bridge, FORTH, BACK) as backend:
         more_frames(backend, 100)
         port.run("ip", "link", "set", "p1", "down")
-        back_before = backend.counts()[1].sent
-        wait_until(lambda: backend.counts()[1].sent >= back_before + 100)
+        back_before = backend.counts()[1].sent or 0
+        wait_until(lambda: (backend.counts()[1].sent or 0) >= back_before + 100)
         port.run("ip", "link", "set", "p1", "up")
         more_frames(backend, 100)
         forth, back = finish(backend)
