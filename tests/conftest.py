@@ -3,10 +3,15 @@
 import os
 
 import pytest
+from hypothesis import settings
 
 from qualify.lab.machine import missing_for_lab
 
 pytest_plugins = ["pytester"]
+
+# How long an example takes says more about the machine than about the code.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
