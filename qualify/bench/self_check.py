@@ -36,8 +36,8 @@ SEARCH_STEP_S = 2.0
 CONFIRM_S = 5.0
 DRAIN_S = 0.5
 # No new step of the search, and no further attempt to confirm, begins after these times.
-SEARCH_FOR_NS = 32 * NS_PER_S
-CONFIRM_FOR_NS = 45 * NS_PER_S
+SEARCH_FOR_NS = 24 * NS_PER_S
+CONFIRM_FOR_NS = 48 * NS_PER_S
 # A sender that offers less than this share of its load is not sending at that rate.
 LEAST_OFFERED_PERCENT = 98
 
@@ -145,7 +145,7 @@ def find_rate(
         confirmed = attempt(rate_pps, CONFIRM_S)
         if not confirmed.complaint:
             return confirmed
-        rate_pps = rate_pps * 4 // 5
+        rate_pps = rate_pps * 2 // 3
     return None
 
 

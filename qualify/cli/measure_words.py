@@ -74,7 +74,7 @@ def table(measured: Sequence[MeasuredStream]) -> list[str]:
     rows = [_HEADER, *map(_row, measured)]
     widths = [max(len(row[column]) for row in rows) for column in range(len(_HEADER))]
     lines = ["  ".join(_aligned(row, widths)).rstrip() for row in rows]
-    problems = [f"{_name(each)}: {each.problem}" for each in measured if each.problem]
+    problems = [f"{_name(each)}: {words}" for each in measured for words in _remarks(each)]
     clean = all(each.clean for each in measured)
     verdict = "clean: all that was sent arrived, once and in order" if clean else "not clean"
     return [*lines, *problems, verdict]
@@ -110,6 +110,13 @@ def _proof(capability: Capability) -> str:
         f"So at this rate an outage of {smallest} is always seen, and {smallest} is the smallest "
         "budget that a stream without loss can prove."
     )
+
+
+def _remarks(measured: MeasuredStream) -> list[str]:
+    """Say why a stream has no figures, or what the tester did to it."""
+    if measured.figures is None:
+        return [measured.problem]
+    return [doubt.words for doubt in measured.figures.doubts]
 
 
 def _row(measured: MeasuredStream) -> tuple[str, ...]:
