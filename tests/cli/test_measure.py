@@ -210,3 +210,23 @@ def test_elsewhere_a_line_appears_every_five_seconds() -> None:
         "5 of 30 s",
         "10 of 30 s",
     ]
+
+
+def test_a_rate_that_nobody_knows_while_traffic_runs_is_not_made_up() -> None:
+    output = io.StringIO()
+    live = LiveLine(STREAMS, seconds=30, output=output)
+
+    live.show(Progress(5_000_000_000, (StreamCount(0, None, None, None, None),)))
+
+    assert output.getvalue() == "5 of 30 s: nobody counts while the traffic runs\n"
+
+
+def test_what_the_tester_did_stands_below_the_table() -> None:
+    late = timed_capture(sent_at=(0, 1_000_000, 9_000_000), received=(0, 1, 2))
+
+    rows = table([MeasuredStream(STREAMS[0], late, measure_stream(late), "")])
+
+    assert rows[2:] == [
+        "l2 p1>p2: the sender stalled for 7.0 ms, longer than the time between two of its frames",
+        "clean: all that was sent arrived, once and in order",
+    ]

@@ -37,7 +37,13 @@ class Screen(io.StringIO):
         return self._terminal
 
 
-def shown(pytestconfig: pytest.Config, *, terminal: bool, with_capture: bool = True) -> str:
+def shown(
+    pytestconfig: pytest.Config,
+    *,
+    terminal: bool,
+    with_capture: bool = True,
+    events: tuple[Event, ...] = EVENTS,
+) -> str:
     screen = Screen(terminal=terminal)
     config = pytestconfig
     progress = Progress(config, PLAN)
@@ -51,7 +57,7 @@ def shown(pytestconfig: pytest.Config, *, terminal: bool, with_capture: bool = T
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(config.pluginmanager, "get_plugin", found.get)
         patch.setattr(config.option, "verbose", 0)
-        for event in EVENTS:
+        for event in events:
             progress(event)
     return screen.getvalue()
 
@@ -81,3 +87,14 @@ def test_a_terminal_shows_the_running_counts_in_one_line(pytestconfig: pytest.Co
         f"  {TRIAL}: recover 2 s, sent 2 400, received 2 350",
         f"  {TRIAL}: pass",
     ]
+
+
+def test_counts_that_nobody_takes_while_traffic_runs_are_unknown(
+    pytestconfig: pytest.Config,
+) -> None:
+    unwatched = (StreamCount(0, None, None, None, None),)
+    events = (EVENTS[2], Event(7 * SECOND, "count", TRIAL, "", unwatched))
+
+    text = shown(pytestconfig, terminal=True, events=events)
+
+    assert "steady 6 of 15 s, sent unknown, received unknown" in text

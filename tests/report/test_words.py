@@ -65,6 +65,11 @@ def test_no_loss_is_never_zero_milliseconds(clean_stream: StreamRecord) -> None:
     assert outage_words(slow) == "no loss (< 5.0 ms)"
 
 
+def test_a_loss_that_copies_may_hide_is_never_called_no_loss(clean_stream: StreamRecord) -> None:
+    totals = replace(clean_stream, duplicate=None, outage_high_ns=90_001_000_000)
+    assert outage_words(totals) == "not known (< 90 001.0 ms)"
+
+
 def test_an_outage_reads_with_its_bounds(lossy_stream: StreamRecord) -> None:
     assert outage_words(lossy_stream) == "61.3 ms (61.2 to 61.4)"
 

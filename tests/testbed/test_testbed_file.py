@@ -127,3 +127,46 @@ paths:
 def test_a_folder_is_refused(tmp_path: FilePath) -> None:
     with pytest.raises(ComplaintsError, match="this is a folder"):
         read_testbed(tmp_path)
+
+
+def test_the_counts_of_another_generator_are_seen_from_the_testbed_file(
+    write: Write, testbed_text: str
+) -> None:
+    file = write(
+        testbed_text.replace(
+            "  traffic: scapy",
+            "  traffic: counters\n"
+            "  counters: {file: c/counts.csv, columns: {stream: Flow, sent: Tx, received: Rx, "
+            "duplicate: Dup}}",
+        )
+    )
+
+    counters = read_testbed(file).tester.counters
+
+    assert counters is not None
+    assert counters.file == file.parent / "c/counts.csv"
+    assert counters.columns == {
+        "stream": "Flow",
+        "sent": "Tx",
+        "received": "Rx",
+        "duplicate": "Dup",
+    }
+
+
+def test_columns_that_a_figure_needs_must_have_names(write: Write, testbed_text: str) -> None:
+    file = write(
+        testbed_text.replace(
+            "  traffic: scapy",
+            "  traffic: counters\n"
+            "  counters: {file: counts.txt, columns: {stream: Flow, Tx: sent}}",
+        )
+    )
+
+    with pytest.raises(ComplaintsError) as caught:
+        read_testbed(file)
+
+    said = str(caught.value)
+    assert "tester.counters.file: 'counts.txt' cannot be a file of counts" in said
+    assert "the key 'sent' is missing\n  fix: add sent: Tx frames" in said
+    assert "the key 'received' is missing" in said
+    assert "the key 'Tx' is not known here" in said

@@ -85,6 +85,17 @@ def test_a_testbed_without_mistakes_has_no_contradictions(testbed_text: str) -> 
             "'simulated'\n  fix: write traffic: scapy, or change the kind",
         ),
         (
+            "traffic: scapy", "traffic: counters",
+            "a.yaml:4:12 tester.traffic: the traffic backend 'counters' needs to know where the "
+            "counts are\n  fix: add counters: {file: counts.csv, columns: {stream: stream, "
+            "sent: sent, received: received}} beside it",
+        ),
+        (
+            "traffic: scapy", "traffic: scapy\n  counters: {file: counts.csv}",
+            "a.yaml:5:3 tester.counters: the traffic backend 'scapy' counts by itself\n"
+            "  fix: delete this key, or write traffic: counters",
+        ),
+        (
             "tier: 2", "tier: 3",
             "a.yaml:12:14 duts.d2.tier: tier 3, but no device stands on tier 2\n"
             "  fix: count the tiers from 1 without holes",
