@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from qualify.frames import Templates
 from qualify.frames.layout import SENT_MODULUS
 
-LARGEST_BATCH = 128
+LARGEST_BATCH = 256
 # Numbers are written into so many slots at once.
-NUMBERED_AHEAD = 1024
+NUMBERED_AHEAD = 512
 # So few frames are stamped one by one.
 FEW = 4
 _CHECKSUM_MODULUS = 0xFFFF
@@ -38,6 +38,9 @@ class FrameSlots:
     def __init__(self, templates: Templates) -> None:
         layout = templates.layout
         self._slots = _cycle(templates)
+        # Equal parts of the cycle: no batch is the small rest of one.
+        self._batch = -(-self._slots // -(-self._slots // LARGEST_BATCH))
+        self._ahead = NUMBERED_AHEAD // self._batch * self._batch
         self._head_octets = -(-layout.payload_end // _TIME_OCTETS) * _TIME_OCTETS
         rows = np.arange(self._slots)
         size, destination = rows % len(templates.sizes), rows % templates.destinations
@@ -56,7 +59,6 @@ class FrameSlots:
             self._checksum = self._view(layout.udp_checksum_at, ">u2")
             self._unnumbered_sum = self._checksum.astype(np.uint64)
             self._timeless_sum = self._unnumbered_sum.copy()
-            self._timeless = self._timeless_sum.tolist()
         self._low_number = np.zeros(self._slots, dtype=np.uint64)
         self._numbered = 0
         self._iovecs, self._messages = self._describe(templates, size)
@@ -77,7 +79,7 @@ class FrameSlots:
         slot = first % self._slots
         if first >= self._numbered:
             self._number(first, slot)
-        ready = min(count, LARGEST_BATCH, self._numbered - first)
+        ready = min(count, self._batch, self._numbered - first)
         # Just before the field of the time overflows, every 78 hours, time stands still.
         start = min(sent_ns % SENT_MODULUS, SENT_MODULUS - 1 - ready * step_ns)
         if ready <= FEW:
@@ -110,11 +112,11 @@ class FrameSlots:
         self._octets[at : at + _SENT_OCTETS] = sent_ns.to_bytes(_SENT_OCTETS)
         if self._checksum_at is not None:
             at = slot * self._head_octets + self._checksum_at
-            fresh = (self._timeless[slot] - sent_ns) % _CHECKSUM_MODULUS + 1
+            fresh = (self._timeless_sum.item(slot) - sent_ns) % _CHECKSUM_MODULUS + 1
             self._octets[at : at + 2] = fresh.to_bytes(2)
 
     def _number(self, first: int, slot: int) -> None:
-        count = min(NUMBERED_AHEAD, self._slots - slot)
+        count = min(self._ahead - slot % self._ahead, self._slots - slot)
         end = slot + count
         numbers = (self._ascending[:count] + np.uint64(first)) & np.uint64(0xFFFFFFFF)
         self._high[slot:end] = numbers >> np.uint64(16)
@@ -124,9 +126,7 @@ class FrameSlots:
             # A multiple of the modulus keeps the differences above zero; the one that is taken
             # off comes back behind the division, so that 0 is written as 65 535 (RFC 768).
             above = np.uint64((1 << 33) * _CHECKSUM_MODULUS - 1)
-            fresh = self._unnumbered_sum[slot:end] + above - numbers
-            self._timeless_sum[slot:end] = fresh
-            self._timeless[slot:end] = fresh.tolist()
+            self._timeless_sum[slot:end] = self._unnumbered_sum[slot:end] + above - numbers
         self._numbered = first + count
 
     def _view(self, at: int, kind: str) -> NDArray[np.uint16]:
