@@ -9,7 +9,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -30,6 +30,7 @@ from qualify.site import Site
 from qualify.testbed.testbed import Column, CountersFile
 from qualify.traffic.backend import PortAccess, StreamCount, TrafficBackend
 from qualify.traffic.counters import CountersTraffic
+from qualify.traffic.ring_backend import RingTraffic
 from qualify.traffic.scapy_backend import ScapyTraffic
 from qualify.traffic.scapy_sockets import SendingPort
 from qualify.traffic.simulated import SimulatedTraffic
@@ -91,7 +92,7 @@ def simulated_rig() -> Iterator[Rig]:
 
 
 @contextmanager
-def scapy_rig() -> Iterator[Rig]:
+def bridge_rig(backend: Callable[[Site], TrafficBackend]) -> Iterator[Rig]:
     streams = (stream(0, "p1", "p2"), stream(1, "p2", "p1"), stream(2, "p3", "p4"))
     with bridge_lab() as bridge:
         site = bridge.site(inside=True)
@@ -104,7 +105,7 @@ def scapy_rig() -> Iterator[Rig]:
                 port.send(frame.tobytes())
             port.close()
 
-        yield Rig(ScapyTraffic(site), site, streams, bridge.ports, send_strays)
+        yield Rig(backend(site), site, streams, bridge.ports, send_strays)
 
 
 @contextmanager
@@ -127,10 +128,15 @@ def counters_rig() -> Iterator[Rig]:
 
 RIGS: dict[str, Callable[[], AbstractContextManager[Rig]]] = {
     "simulated": simulated_rig,
-    "scapy": scapy_rig,
+    "scapy": partial(bridge_rig, ScapyTraffic),
+    "ring": partial(bridge_rig, RingTraffic),
     "counters": counters_rig,
 }
-WATCHING = ["simulated", pytest.param("scapy", marks=pytest.mark.live)]
+WATCHING = [
+    "simulated",
+    pytest.param("scapy", marks=pytest.mark.live),
+    pytest.param("ring", marks=pytest.mark.live),
+]
 
 
 @pytest.fixture(scope="module")
