@@ -16,7 +16,6 @@ from qualify.traffic.ring_port import ServedPort
 from qualify.traffic.ring_ports import Refusal, SendingPort
 from qualify.traffic.ring_schedule import Schedule
 from qualify.traffic.ring_slots import LARGEST_BATCH, FrameSlots
-from qualify.units import NS_PER_MS
 
 # So many frames share one transmit time in the log: they leave within some ten microseconds.
 _LOGGED_TOGETHER = 8
@@ -24,6 +23,10 @@ _LOGGED_TOGETHER = 8
 _SLOWNESS = 8
 _TOLERANCE = 4
 _FASTEST_STEP_NS = 100
+# A call in which a frame takes longer was interrupted: that says nothing of the next call.
+_SLOWEST_STEP_NS = 10_000
+# So far can the estimate for the last frame of a call lie in the future, and not further.
+_LARGEST_OVERSHOOT_NS = LARGEST_BATCH * _SLOWEST_STEP_NS
 
 
 class Port(Protocol):
@@ -81,7 +84,7 @@ class SendingStream:
         """Return the time, not before the last stamp: that one was an estimate."""
         now_ns = time.time_ns()
         # A larger difference is a step of the clock, which must stay visible.
-        if 0 < self._latest_stamp_ns - now_ns < NS_PER_MS:
+        if 0 < self._latest_stamp_ns - now_ns <= _LARGEST_OVERSHOOT_NS:
             return self._latest_stamp_ns
         return now_ns
 
@@ -100,6 +103,7 @@ class SendingStream:
     def _follow(self, took_ns: int) -> None:
         """Bring the step up to date when a frame takes longer or shorter than it says."""
         step_ns = self._step_ns
+        took_ns = min(took_ns, _SLOWEST_STEP_NS)
         if took_ns < step_ns or took_ns - step_ns > step_ns // _TOLERANCE:
             self._step_ns = max(
                 _FASTEST_STEP_NS, min(step_ns + (took_ns - step_ns) // _SLOWNESS + 1, took_ns)

@@ -12,7 +12,7 @@ EDGE_NS = 1_795_600_000_000_000_000 // 512 * 512
 @pytest.mark.parametrize("edge_ns", [512, EDGE_NS, EDGE_NS + 512, EDGE_NS + 512 * 195])
 def test_the_written_seconds_times_a_billion_are_the_edge(edge_ns: int) -> None:
     """The command line takes whole seconds times 10**9, modulo 2**64."""
-    rule = blackout_rules(edge_ns, edge_ns + 1_024, ("e1",)).splitlines()[4]
+    rule = blackout_rules(edge_ns, edge_ns + 1_024, ("e1",)).splitlines()[5]
     words = rule.split()
     first, end = int(words[words.index(">=") + 1]), int(words[words.index("<") + 1])
 
