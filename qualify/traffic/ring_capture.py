@@ -46,12 +46,13 @@ def _make_capture(at: int, stream: Stream, positions: Mapping[str, int], result:
     sent, arrivals = result.sent[at], result.arrivals[at]
     sender = result.ports[positions[stream.sender]]
     receiver = result.ports[positions[stream.receiver]]
+    backlog_drops = _find_backlog_drops(result)
     drops = {
         Drop.REFUSED: sent.refused,
         Drop.SENDING: sender.send_drops,
         Drop.BUFFER: receiver.ring_drops,
-        Drop.RECEIVING: receiver.receive_drops,
-        Drop.BACKLOG: _find_backlog_drops(result),
+        Drop.RECEIVING: _beyond(receiver.receive_drops, backlog_drops),
+        Drop.BACKLOG: backlog_drops,
     }
     return Capture(
         stream=stream.number,
@@ -108,6 +109,13 @@ def _find_backlog_drops(result: Result) -> int | None:
     drops = [worker.backlog_drops for worker in result.workers]
     known = [each for each in drops if each is not None]
     return max(known) if len(known) == len(drops) else None
+
+
+def _beyond(receive_drops: int | None, backlog_drops: int | None) -> int | None:
+    """Return what an interface dropped besides the backlog, whose drops it counts as well."""
+    if receive_drops is None:
+        return None
+    return max(0, receive_drops - (backlog_drops or 0))
 
 
 def _sum_known(counts: Iterable[int | None]) -> int | None:

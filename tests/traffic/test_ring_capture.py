@@ -88,6 +88,18 @@ def test_backlog_drops_touch_every_stream_and_are_not_added_up_over_workers() ->
     assert {each[0].frames for each in doubts(given)} == {8}
 
 
+def test_frames_that_the_interface_counts_as_dropped_from_the_backlog_count_once() -> None:
+    given = result()
+    given.ports[1] = replace(PORT, receive_drops=59)
+    given.workers = [replace(WORKER, backlog_drops=61)] * 2
+    captures = make_captures(STREAMS, POSITIONS, given)
+    assert captures[0].tester_dropped == 61
+    assert kinds(given) == [["backlog-drops"]] * 3
+    given.ports[1] = replace(PORT, receive_drops=70)
+    assert make_captures(STREAMS, POSITIONS, given)[0].tester_dropped == 70
+    assert kinds(given)[0] == ["interface-drops", "backlog-drops"]
+
+
 @pytest.mark.parametrize(
     ("at", "account"), [(2, replace(PORT, send_drops=None)), (3, replace(PORT, receive_drops=None))]
 )
