@@ -204,6 +204,8 @@ class RingTraffic:
             processor=processor,
             run_id=run_id,
             ring_octets=min(self._ring_octets, ALL_RINGS_OCTETS // len(share)),
+            # In the virtual lab the device lives on the same processors.
+            naps=self._site.lab is None,
             ports=tuple(self._port_job(positions[name], ports[name]) for name in share),
             senders=tuple(self._send_job(at, positions) for at in self._leaving(share)),
             receivers=tuple(self._receive_job(at, positions) for at in self._arriving(share)),

@@ -42,11 +42,15 @@ class ReceiveJob:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """The share of one worker; the arrays of ``senders`` follow, two for each."""
+    """The share of one worker; the arrays of ``senders`` follow, two for each.
+
+    ``naps`` tells that nobody else has to work on these processors, see Sleeper.
+    """
 
     processor: int
     run_id: int
     ring_octets: int
+    naps: bool
     ports: tuple[PortJob, ...]
     senders: tuple[SendJob, ...]
     receivers: tuple[ReceiveJob, ...]

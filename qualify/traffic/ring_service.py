@@ -22,6 +22,7 @@ from qualify.traffic.ring_port import ServedPort
 from qualify.traffic.ring_priority import settle
 from qualify.traffic.ring_reader import BLOCK_TIMEOUT_MS
 from qualify.traffic.ring_sender import open_senders
+from qualify.traffic.ring_sleeper import Sleeper
 from qualify.traffic.ring_watch import BacklogWatch, ClockWatch
 from qualify.units import NS_PER_MS, NS_PER_S
 
@@ -66,6 +67,7 @@ class Service:
             self._ports[each.port].analysers[each.position] for each in job.receivers
         ]
         self._sending = False
+        self._sleeper = Sleeper(naps=job.naps)
         self._cpu_before_ns = self._receive_cpu_ns = 0
         self._has_priority = settle(job.processor)
         self._clock, self._backlog = ClockWatch(), BacklogWatch()
@@ -98,7 +100,9 @@ class Service:
                 self._report()
                 report_at_ns = now_ns + REPORT_EVERY_NS
             breath_ns = self._breath_ns(time.monotonic_ns() - now_ns)
-            self._sleep_until(max(min(wake_ns, look_at_ns), now_ns + TICK_NS, now_ns + breath_ns))
+            self._sleeper.sleep_until(
+                max(min(wake_ns, look_at_ns), now_ns + TICK_NS, now_ns + breath_ns)
+            )
 
     def drain(self) -> None:
         """Read until nothing comes any more: what is left would count as lost.
@@ -110,7 +114,7 @@ class Service:
         while (now_ns := time.monotonic_ns()) < quiet_since_ns + SILENCE_NS:
             arrived = self._arrived()
             if not self._read():
-                self._sleep_until(now_ns + LOOK_EVERY_NS)
+                time.sleep(LOOK_EVERY_NS / NS_PER_S)
             # Those of another run may go on for ever.
             if self._arrived() > arrived:
                 quiet_since_ns = now_ns
@@ -213,8 +217,3 @@ class Service:
         for port in self._ports.values():
             port.look()
         self._clock.look()
-
-    def _sleep_until(self, at_ns: int) -> None:
-        left_ns = at_ns - time.monotonic_ns()
-        if left_ns > 0:
-            time.sleep(left_ns / NS_PER_S)

@@ -27,6 +27,7 @@ BACK = stream(1, "p2", "p1", rate_pps=5_000)
 RUN_ID = 0xABCD0123
 LIMITLESS = Limit(sent_pps=None, received_pps=None)
 MS = 1_000_000
+BACKLOG = Path("/proc/sys/net/core/netdev_max_backlog")
 
 
 @pytest.fixture(scope="module")
@@ -245,6 +246,43 @@ def test_a_tester_port_that_is_switched_off_is_the_testers_fault_in_both_directi
     assert lost(forth) < 1_000
     assert lost(back) >= 500
     assert DoubtKind.LINK_DOWN in kinds(back)
+
+
+def test_receive_steering_that_drops_in_the_backlog_is_told_as_such(bridge: Bridge) -> None:
+    """Two frames wait for another processor at most: what comes meanwhile is dropped unseen."""
+    port = bridge.lab.namespace("p2")
+    steering = "/sys/class/net/p2/queues/rx-0/rps_cpus"
+    port.run("sh", "-ec", f"echo 2 > {steering}")
+    before = BACKLOG.read_text()
+    with traffic(bridge, FORTH) as backend:
+        more_frames(backend, 1_000)
+        BACKLOG.write_text("1")
+        try:
+            more_frames(backend, 4_000)
+        finally:
+            BACKLOG.write_text(before)
+        more_frames(backend, 1_000)
+        (forth,) = finish(backend)
+    port.run("sh", "-ec", f"echo 0 > {steering}")
+
+    assert lost(forth) > 0
+    assert (forth.tester_dropped or 0) >= lost(forth)
+    assert kinds(forth) == {DoubtKind.BACKLOG_DROPS}
+
+
+def test_two_hundred_thousand_frames_a_second_pass_and_receiving_costs_little(
+    bridge: Bridge,
+) -> None:
+    """The machine may not reach the rate beside other work: what leaves must arrive."""
+    with traffic(bridge, replace(FORTH, rate_pps=200_000), replace(BACK, rate_pps=100)) as backend:
+        more_frames(backend, 50_000)
+        backend.stop()
+        result = backend.collect_result()
+    sent, arrived = result.sent[0].sent, result.arrivals[0].received
+    assert sent == arrived
+    assert max(worker.resident_octets for worker in result.workers) < 200_000_000
+    receiving = min(result.workers, key=lambda worker: worker.cpu_ns)
+    assert receiving.receive_cpu_ns / arrived < 500
 
 
 def test_stop_takes_effect_within_a_tenth_of_a_second(bridge: Bridge) -> None:

@@ -21,6 +21,7 @@ JOB = Job(
     processor=1,
     run_id=0xFFFFFFFF,
     ring_octets=1 << 20,
+    naps=True,
     ports=(PortJob(0, "p1", "02:10:00:00:00:01", "/run/netns/p1"), PortJob(1, "p2", "", None)),
     senders=(SendJob(0, 0, 1_000, 5, "ipv4", (7, 8), (64, 128)),),
     receivers=(ReceiveJob(0, 1, 3, "ipv4", (7, 8)),),

@@ -41,7 +41,7 @@ def worker() -> Iterator[WorkerProcess]:
 
 def job(interface: str, namespace: str | None) -> Job:
     port = PortJob(0, interface, "02:10:00:00:00:01", namespace)
-    return Job(0, 7, 1 << 20, (port,), (), ())
+    return Job(0, 7, 1 << 20, naps=False, ports=(port,), senders=(), receivers=())
 
 
 def test_workers_end_when_their_owner_is_killed() -> None:
