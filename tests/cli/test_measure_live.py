@@ -40,11 +40,13 @@ def test_ctrl_c_stops_the_frames_and_still_shows_the_table(tmp_path: Path) -> No
         status = measuring.wait(timeout=30)
 
     assert time.monotonic() - asked < 20
-    assert status == 0
+    # On a busy machine the sender may pause, and then says so; frames are not lost by it.
+    clean = "clean: all that was sent arrived, once and in order"
+    assert all(line == clean or ": the sender stalled for " in line for line in said[7:-1])
+    assert status == (0 if said[7] == clean else 1)
     assert [line.split()[0] for line in said[:7]] == [
         "stream", "l2", "l2", "igp", "igp", "egp", "egp",
     ]  # fmt: skip
-    assert said[7] == "clean: all that was sent arrived, once and in order"
     assert list(tmp_path.iterdir()) == []
 
 
