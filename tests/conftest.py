@@ -1,6 +1,7 @@
 """What all tests share: live tests name what the machine lacks, and CI skips nothing."""
 
 import os
+import signal
 
 import pytest
 from hypothesis import settings
@@ -12,6 +13,12 @@ pytest_plugins = ["pytester"]
 # How long an example takes says more about the machine than about the code.
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
+
+
+def pytest_configure() -> None:
+    """Let Ctrl-C mean the same however the tests were started: background jobs ignore it."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
